@@ -1,0 +1,186 @@
+// Package exact decides integers and comparisons correctly.
+//
+// Every number that comes in is a float64 that stands for the shortest decimal
+// which reads back to it: 0.1 means one tenth. A [Num] carries the float64
+// result of a formula over such decimals together with a bound on its absolute
+// error, so that most roundings and comparisons are decided at float64 speed
+// without allocating. Where the bound cannot decide, the caller runs the same
+// formula again in exact mode, in which each Num also carries its true value: a
+// ratio of polynomials in pi with rational coefficients ([Real]).
+//
+// The use is always the same:
+//
+//	c := new(exact.Calc)
+//	n := formula(c)          // ends in c.Round, c.Cmp, ...
+//	if c.Undecided() {
+//		c = exact.NewExact()
+//		n = formula(c)       // now certain
+//	}
+//
+// The float64 part is computed by the same operations in both modes, so a
+// result's bits do not tell which mode produced it.
+//
+// Error analysis: with u = 2^-53 each operation's rounding adds at most u times
+// the magnitude of its result, and operand errors propagate by the usual rules
+// (Higham, Accuracy and Stability of Numerical Algorithms, 2nd ed., section 2.2
+// and 3.1). The bound itself is computed in float64, so it is widened by
+// [widen], which exceeds its own rounding errors.
+//
+// Domain: values between 1e-140 and 1e140 in magnitude, or zero. Products of
+// two such values neither overflow nor underflow; callers keep inputs within
+// bounds that guarantee it.
+package exact
+
+import "math"
+
+const (
+	unitRoundoff = 0x1p-53
+	// widen covers the rounding of the error bound's own arithmetic: fewer than
+	// eight operations, each within 2^-53, stay below 2^-50 together.
+	widen = 1 + 0x1p-50
+	// exactIntegers bounds the integers that float64 represents without gaps.
+	exactIntegers = 0x1p53
+)
+
+// Calc is one evaluation of a formula. Its zero value evaluates in float64 with
+// error bounds; [NewExact] makes one that also carries exact values.
+type Calc struct {
+	exact     bool
+	undecided bool
+}
+
+// NewExact returns a Calc whose decisions are certain.
+func NewExact() *Calc { return &Calc{exact: true} }
+
+// Exact reports whether c carries exact values.
+func (c *Calc) Exact() bool { return c.exact }
+
+// Undecided reports whether any decision so far lay within its error bound. The
+// decisions taken are then provisional, and the evaluation must be repeated in
+// exact mode. It is never true of a Calc from [NewExact].
+func (c *Calc) Undecided() bool { return c.undecided }
+
+// Num is a value within one evaluation: the float64 result, a bound on its
+// absolute error, and in exact mode the true value. Nums of different Calcs
+// must not be mixed.
+type Num struct {
+	v, e float64
+	x    *Real
+}
+
+// Float returns the float64 result, with zero never negative.
+func (a Num) Float() float64 { return a.v + 0 }
+
+// Bound returns the bound on |Float() - true value|.
+func (a Num) Bound() float64 { return a.e }
+
+// Dec returns the shortest decimal that reads back to v. v must be finite.
+func (c *Calc) Dec(v float64) Num {
+	n := Num{v: v, e: unitRoundoff * math.Abs(v)}
+	// A float64 integer below 2^53 is itself the shortest decimal.
+	if v == math.Trunc(v) && math.Abs(v) < exactIntegers {
+		n.e = 0
+	}
+	if c.exact {
+		n.x = realFromDecimal(v)
+	}
+	return n
+}
+
+// Int returns the integer v.
+func (c *Calc) Int(v int64) Num {
+	n := Num{v: float64(v)}
+	if v > exactIntegers || v < -exactIntegers {
+		n.e = unitRoundoff * math.Abs(n.v) * widen
+	}
+	if c.exact {
+		n.x = realFromInt(v)
+	}
+	return n
+}
+
+// Pi returns the circle constant.
+func (c *Calc) Pi() Num {
+	n := Num{v: math.Pi, e: unitRoundoff * math.Pi}
+	if c.exact {
+		n.x = realPi
+	}
+	return n
+}
+
+// Const returns a constant prepared by [NewConstant].
+func (c *Calc) Const(k *Constant) Num {
+	n := Num{v: k.v, e: k.e}
+	if c.exact {
+		n.x = k.x
+	}
+	return n
+}
+
+// Percent returns v/100.
+func (c *Calc) Percent(v float64) Num { return c.Dec(v).Quo(c.Int(100)) }
+
+// Add returns a + b.
+func (a Num) Add(b Num) Num {
+	v := a.v + b.v
+	n := Num{v: v, e: (a.e + b.e + unitRoundoff*math.Abs(v)) * widen}
+	if a.x != nil {
+		n.x = a.x.add(b.x)
+	}
+	return n
+}
+
+// Sub returns a - b.
+func (a Num) Sub(b Num) Num { return a.Add(b.Neg()) }
+
+// Neg returns -a.
+func (a Num) Neg() Num {
+	n := Num{v: -a.v, e: a.e}
+	if a.x != nil {
+		n.x = a.x.neg()
+	}
+	return n
+}
+
+// Abs returns |a|. In float64 mode it needs no decision: the bound carries over.
+func (a Num) Abs() Num {
+	if a.x != nil {
+		if a.x.sign() < 0 {
+			return Num{v: math.Abs(a.v), e: a.e, x: a.x.neg()}
+		}
+		return Num{v: math.Abs(a.v), e: a.e, x: a.x}
+	}
+	return Num{v: math.Abs(a.v), e: a.e}
+}
+
+// Mul returns a * b.
+func (a Num) Mul(b Num) Num {
+	v := a.v * b.v
+	e := float64(math.Abs(a.v)*b.e) + float64(math.Abs(b.v)*a.e)
+	e += float64(a.e * b.e)
+	n := Num{v: v, e: (e + float64(unitRoundoff*math.Abs(v))) * widen}
+	if a.x != nil {
+		n.x = a.x.mul(b.x)
+	}
+	return n
+}
+
+// Quo returns a / b. The caller has made sure that b is not zero: a zero b is a
+// programming error and panics in exact mode; a b that float64 cannot tell from
+// zero gives an infinite bound, so that the next decision is undecided.
+func (a Num) Quo(b Num) Num {
+	n := Num{}
+	if room := math.Abs(b.v) - b.e; room > 0 {
+		v := a.v / b.v
+		e := a.e + float64(math.Abs(v)*b.e)
+		// |v| is within u of |a.v/b.v|; twice u covers both that and the
+		// quotient's own rounding.
+		n = Num{v: v, e: (float64(e/room) + float64(2*unitRoundoff*math.Abs(v))) * widen * widen}
+	} else {
+		n.e = math.Inf(1)
+	}
+	if a.x != nil {
+		n.x = a.x.quo(b.x)
+	}
+	return n
+}
