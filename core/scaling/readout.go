@@ -1,0 +1,59 @@
+package scaling
+
+import (
+	"strconv"
+
+	"linepace.example/core/exact"
+	"linepace.example/core/units"
+)
+
+// readoutValue returns what the readout shows at n turns per second, in its own
+// unit, and whether that can be said: a time needs a section and a moving belt.
+func (s *Subject) readoutValue(c *exact.Calc, rel relation, n exact.Num) (v exact.Num, ok bool) {
+	u := s.Drive.Readout.Unit
+	switch dim := u.Dimension(); {
+	case dim == units.Rotation:
+		return units.FromSI(c, n, u), true
+	case dim == units.TimeDim:
+		if s.ReadoutSection == nil || c.Sign(n) == 0 {
+			return exact.Num{}, false
+		}
+		return units.FromSI(c, s.ReadoutSection.Length.SI(c).Quo(rel.rate(n)), u), true
+	case !converts(s.Drive, s.Material, rel.dim, dim):
+		return exact.Num{}, false
+	default:
+		return units.FromSI(c, convert(c, s.Drive, s.Material, rel.rate(n), rel.dim, dim), u), true
+	}
+}
+
+// readoutText returns the text of value v on readout r, correctly rounded, ties
+// away from zero; ok is false where its digits do not suffice.
+func readoutText(c *exact.Calc, r *Readout, v exact.Num) (text string, ok bool) {
+	n, ok := c.Round(v.Mul(c.Int(powersOfTen[r.Decimals])))
+	if !ok || n >= powersOfTen[r.Digits] || n <= -powersOfTen[r.Digits] {
+		return "", false
+	}
+	return fixedPoint(n, int(r.Decimals)), true
+}
+
+// powersOfTen serves up to the nine digits that a readout may have.
+var powersOfTen = [...]int64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
+
+// fixedPoint writes n / 10^decimals with all its decimals.
+func fixedPoint(n int64, decimals int) string {
+	var buf [24]byte
+	b := strconv.AppendInt(buf[:0], max(n, -n), 10)
+	for len(b) <= decimals {
+		b = append([]byte{'0'}, b...)
+	}
+	if decimals > 0 {
+		point := len(b) - decimals
+		b = append(b, 0)
+		copy(b[point+1:], b[point:])
+		b[point] = '.'
+	}
+	if n < 0 {
+		return "-" + string(b)
+	}
+	return string(b)
+}

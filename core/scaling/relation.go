@@ -1,0 +1,210 @@
+package scaling
+
+import (
+	"linepace.example/core/exact"
+	"linepace.example/core/units"
+)
+
+// secondsPerMinute turns r/min into turns per second and back.
+const secondsPerMinute = 60
+
+// relation is rate = perTurn * n - leak with n in turns per second of the motor
+// and the rate in SI base units of dim. A drive without delivery and reference
+// has no relation, and dim is then the zero Dimension.
+type relation struct {
+	perTurn, leak exact.Num
+	dim           units.Dimension
+}
+
+// relate returns the relation of d for material m (nil: none).
+//
+//	perTurn = transmission ratio * delivery per turn of the last shaft
+//	perTurn = reference rate / reference speed, where one was measured
+//
+// Source: kinematics; a measured reference decides over the drivetrain, since it
+// is what happens.
+func relate(c *exact.Calc, d *Drive, m *Material) relation {
+	if len(d.References) > 0 {
+		return referenceRelation(c, &d.References[0])
+	}
+	return drivetrainRelation(c, d, m)
+}
+
+func referenceRelation(c *exact.Calc, r *Reference) relation {
+	turnsPerSecond := c.Dec(r.MotorRPM).Quo(c.Int(secondsPerMinute))
+	return relation{
+		perTurn: r.Value.SI(c).Quo(turnsPerSecond),
+		leak:    c.Int(0),
+		dim:     r.Value.Unit.Dimension(),
+	}
+}
+
+func drivetrainRelation(c *exact.Calc, d *Drive, m *Material) relation {
+	if d.Delivery.Kind == NoDelivery {
+		return relation{}
+	}
+	return relation{
+		perTurn: transmissionRatio(c, d.Transmission).Mul(perLastTurn(c, &d.Delivery, m)),
+		leak:    leak(c, &d.Delivery),
+		dim:     d.Delivery.rateDimension(),
+	}
+}
+
+// transmissionRatio returns turns of the shaft behind the given stages per turn
+// of the motor.
+//
+//	gear pair, chain  driverTeeth / drivenTeeth
+//	gearbox           1 / ratio
+//	belt              driverDiameter / drivenDiameter * (1 - slip)
+func transmissionRatio(c *exact.Calc, stages []Stage) exact.Num {
+	ratio := c.Int(1)
+	for i := range stages {
+		ratio = ratio.Mul(stageRatio(c, &stages[i]))
+	}
+	return ratio
+}
+
+func stageRatio(c *exact.Calc, s *Stage) exact.Num {
+	switch s.Kind {
+	case GearPair, Chain:
+		return c.Int(int64(s.DriverTeeth)).Quo(c.Int(int64(s.DrivenTeeth)))
+	case Gearbox:
+		return c.Int(1).Quo(c.Dec(s.Ratio))
+	case Belt:
+		return s.DriverDiameter.SI(c).Quo(s.DrivenDiameter.SI(c)).Mul(oneLess(c, s.SlipPercent))
+	}
+	panic("core/scaling: internal error: stage without kind")
+}
+
+// oneLess returns 1 - percent/100.
+func oneLess(c *exact.Calc, percent float64) exact.Num {
+	if percent == 0 {
+		return c.Int(1)
+	}
+	return c.Int(1).Sub(c.Percent(percent))
+}
+
+// perLastTurn returns what one turn of the last shaft delivers, in SI base units.
+//
+//	roll      pi * (diameter + belt thickness) * (1 - slip), or pi * pitch diameter * (1 - slip)
+//	sprocket  teeth * pitch (not pi times a pitch diameter: a chain is a polygon)
+//	pump      displacement, or displacement * volumetric efficiency
+//	screw     volume per turn * fill
+//	feeder    mass per turn, or volume per turn
+//	indexer   pieces per turn
+func perLastTurn(c *exact.Calc, d *Delivery, m *Material) exact.Num {
+	switch d.Kind {
+	case Roll:
+		return c.Pi().Mul(rollDiameter(c, d)).Mul(oneLess(c, d.SlipPercent))
+	case Sprocket:
+		return c.Int(int64(d.Teeth)).Mul(d.Pitch.SI(c))
+	case Pump:
+		if e := d.VolumetricEfficiencyPercent; e.Set {
+			return d.Displacement.SI(c).Mul(c.Percent(e.Value))
+		}
+		return d.Displacement.SI(c)
+	case Screw:
+		if m != nil && m.FillPercent.Set {
+			return d.VolumePerTurn.SI(c).Mul(c.Percent(m.FillPercent.Value))
+		}
+		return d.VolumePerTurn.SI(c)
+	case Feeder:
+		if d.MassPerTurn.Unit != nil {
+			return d.MassPerTurn.SI(c)
+		}
+		return d.VolumePerTurn.SI(c)
+	case Indexer:
+		return c.Dec(d.PiecesPerTurn)
+	}
+	panic("core/scaling: internal error: delivery without kind")
+}
+
+// rollDiameter returns the diameter at which the conveyed length is reckoned. A
+// belt's neutral axis lies at half its thickness on either side of the roll, so
+// the whole thickness is added to the diameter.
+func rollDiameter(c *exact.Calc, d *Delivery) exact.Num {
+	if d.PitchDiameter.Unit != nil {
+		return d.PitchDiameter.SI(c)
+	}
+	if d.BeltThickness.Unit == nil {
+		return d.Diameter.SI(c)
+	}
+	return d.Diameter.SI(c).Add(d.BeltThickness.SI(c))
+}
+
+func leak(c *exact.Calc, d *Delivery) exact.Num {
+	if d.Kind == Pump && d.SlipFlow.Unit != nil {
+		return d.SlipFlow.SI(c)
+	}
+	return c.Int(0)
+}
+
+// rateDimension is the kind of process rate that the delivery gives by itself.
+func (d *Delivery) rateDimension() units.Dimension {
+	switch d.Kind {
+	case Roll, Sprocket:
+		return units.SpeedDim
+	case Pump, Screw:
+		return units.VolumeFlow
+	case Feeder:
+		if d.MassPerTurn.Unit != nil {
+			return units.MassFlow
+		}
+		return units.VolumeFlow
+	case Indexer:
+		return units.PieceRate
+	}
+	return units.Dimension{}
+}
+
+// RateDimension returns the kind of process rate that d gives by itself: that of
+// its measured reference, else that of its delivery, else the zero Dimension.
+func (d *Drive) RateDimension() units.Dimension {
+	if len(d.References) > 0 {
+		return d.References[0].Value.Unit.Dimension()
+	}
+	return d.Delivery.rateDimension()
+}
+
+// rate returns the process rate at n turns per second.
+func (r relation) rate(n exact.Num) exact.Num { return r.perTurn.Mul(n).Sub(r.leak) }
+
+// speed returns the turns per second that give a process rate.
+func (r relation) speed(rate exact.Num) exact.Num { return rate.Add(r.leak).Quo(r.perTurn) }
+
+// densityFor returns the density that turns d's volume rate into a mass rate:
+// bulk density for what falls out of a screw or feeder, density for a liquid.
+func densityFor(d *Drive, m *Material) units.Quantity {
+	switch {
+	case m == nil:
+		return units.Quantity{}
+	case d.Delivery.Kind == Pump:
+		return m.Density
+	case d.Delivery.Kind == NoDelivery && m.BulkDensity.Unit == nil:
+		return m.Density
+	}
+	return m.BulkDensity
+}
+
+// converts reports whether a rate of dimension a can be turned into one of b on
+// drive d with material m.
+func converts(d *Drive, m *Material, a, b units.Dimension) bool {
+	if a == b {
+		return true
+	}
+	volumeAndMass := a == units.VolumeFlow && b == units.MassFlow || a == units.MassFlow && b == units.VolumeFlow
+	return volumeAndMass && densityFor(d, m).Unit != nil
+}
+
+// convert turns a rate of dimension a into dimension b; converts(d, m, a, b) holds.
+//
+//	mass rate = volume rate * density
+func convert(c *exact.Calc, d *Drive, m *Material, rate exact.Num, a, b units.Dimension) exact.Num {
+	switch {
+	case a == b:
+		return rate
+	case b == units.MassFlow:
+		return rate.Mul(densityFor(d, m).SI(c))
+	}
+	return rate.Quo(densityFor(d, m).SI(c))
+}

@@ -1,0 +1,182 @@
+package scaling
+
+import (
+	"linepace.example/core/exact"
+	"linepace.example/core/fault"
+	"linepace.example/core/units"
+)
+
+// Scale is what one turn of the motor delivers, and over which speeds it holds.
+// At motor speed n the process rate is PerMotorTurn * n - Leak.
+type Scale struct {
+	PerMotorTurn               units.Quantity
+	PerRPM                     units.Quantity // the process rate that each r/min adds
+	Leak                       units.Quantity // only for a pump with slip flow
+	LastShaftTurnsPerMotorTurn Optional[float64]
+	EffectiveMinRPM            float64
+	EffectiveMinBinds          Bound
+	EffectiveMaxRPM            float64
+	EffectiveMaxBinds          Bound
+	RateAtMin, RateAtMax       units.Quantity
+	RPMPerCount                Optional[float64]
+	RatePerCount               units.Quantity
+	PulseHzAtMin, PulseHzAtMax Optional[float64]
+	ReadoutDecimals            Optional[int32]
+	ReferenceDiffersPercent    Optional[float64]
+}
+
+// ScaleOf finds the scale of s's drive, which has a delivery or a reference. at is
+// where the request describes the drive; checks are appended to checks.
+//
+//	effective lowest speed  = max(motor, sensor, register)
+//	effective highest speed = min(motor, sensor, register)
+//
+// Formula: scale/1.
+func ScaleOf(c *exact.Calc, s *Subject, at *fault.Path, checks *[]Check) Scale {
+	d := s.Drive
+	unit := RateUnit(d)
+	var described Setpoint
+	r := newRun(c, s, Measure{Unit: unit}, at, checks, &described)
+	usable := speedLimits(c, d, r.line, 1)
+	out := Scale{
+		PerMotorTurn:      quantity(c, r.rel.perTurn, perTurnUnit(r.rel.dim)),
+		PerRPM:            quantity(c, r.rel.perTurn.Quo(c.Int(secondsPerMinute)), unit),
+		EffectiveMinRPM:   rpm(c, usable.low),
+		EffectiveMinBinds: usable.lowBy,
+		EffectiveMaxRPM:   rpm(c, usable.high),
+		EffectiveMaxBinds: usable.highBy,
+		RateAtMin:         quantity(c, r.rateNotBelowZero(usable.low), unit),
+		RateAtMax:         quantity(c, r.rateNotBelowZero(usable.high), unit),
+	}
+	if d.Delivery.Kind == Pump && d.Delivery.SlipFlow.Unit != nil && len(d.References) == 0 {
+		out.Leak = quantity(c, r.rel.leak, unit)
+	}
+	if d.Delivery.Kind != NoDelivery || len(d.Transmission) > 0 {
+		out.LastShaftTurnsPerMotorTurn = Some(transmissionRatio(c, d.Transmission).Float())
+	}
+	r.scaleOfRegister(&out)
+	out.PulseHzAtMin = r.pulsesAt(d.Motor.MinRPM)
+	out.PulseHzAtMax = r.pulsesAt(d.Motor.MaxRPM)
+	if d.Readout.Unit != nil {
+		out.ReadoutDecimals = r.readoutDecimals(usable)
+	}
+	if off, ok := referenceDiffers(c, d, s.Material); ok {
+		out.ReferenceDiffersPercent = Some(off)
+		r.add(Check{Code: ReferenceDiffers, Number: off})
+	}
+	if hasNominalGearbox(d) {
+		r.add(Check{Code: GearboxRatioNominal})
+	}
+	return out
+}
+
+func quantity(c *exact.Calc, si exact.Num, u *units.Unit) units.Quantity {
+	return units.Quantity{Value: units.FromSI(c, si, u).Float(), Unit: u}
+}
+
+// rateNotBelowZero returns the process rate at n. A pump that turns more slowly
+// than its leak delivers nothing.
+func (r *run) rateNotBelowZero(n exact.Num) exact.Num {
+	rate := r.rel.rate(n)
+	if r.c.Sign(rate) < 0 {
+		return r.c.Int(0)
+	}
+	return rate
+}
+
+func (r *run) scaleOfRegister(out *Scale) {
+	if r.subject.Drive.Register.Kind != IntegerRegister {
+		return
+	}
+	step := r.c.Int(1).Quo(r.line.slope).Abs()
+	out.RPMPerCount = Some(rpm(r.c, step))
+	out.RatePerCount = quantity(r.c, r.rel.perTurn.Mul(step), r.measure.Unit)
+}
+
+func (r *run) pulsesAt(motorRPM float64) Optional[float64] {
+	n := r.c.Dec(motorRPM).Quo(r.c.Int(secondsPerMinute))
+	if s := r.subject.Drive.loopSensor(); s != nil && s.Kind == FlowSensor && r.c.Sign(r.rel.rate(n)) < 0 {
+		return Some(0.0)
+	}
+	hz, ok := pulseRate(r.c, r.subject.Drive, r.subject.Material, r.rel, n)
+	if !ok {
+		return Optional[float64]{}
+	}
+	return Some(hz.Float())
+}
+
+// readoutDecimals returns the most decimals with which the readout's digits hold
+// the values at both ends of the usable range; every value between lies between.
+func (r *run) readoutDecimals(usable limits) Optional[int32] {
+	readout := r.subject.Drive.Readout
+	if r.c.Cmp(usable.low, usable.high) > 0 {
+		return Optional[int32]{}
+	}
+	atLow, okLow := r.subject.readoutValue(r.c, r.rel, usable.low)
+	atHigh, okHigh := r.subject.readoutValue(r.c, r.rel, usable.high)
+	if !okLow || !okHigh {
+		return Optional[int32]{}
+	}
+	for decimals := readout.Digits - 1; decimals >= 0; decimals-- {
+		readout.Decimals = decimals
+		_, okLow = readoutText(r.c, &readout, atLow)
+		_, okHigh = readoutText(r.c, &readout, atHigh)
+		if okLow && okHigh {
+			return Some(decimals)
+		}
+	}
+	return Optional[int32]{}
+}
+
+// Units in which rates are shown where the drive's description names none.
+var (
+	metrePerMinute   = units.MustParse("m/min")
+	litrePerMinute   = units.MustParse("L/min")
+	kilogramPerHour  = units.MustParse("kg/h")
+	piecePerMinute   = units.MustParse("pc/min")
+	revolutionPerMin = units.MustParse("r/min")
+	metrePerTurn     = units.MustParse("m/r")
+	litrePerTurn     = units.MustParse("L/r")
+	kilogramPerTurn  = units.MustParse("kg/r")
+	piecePerTurn     = units.MustParse("pc/r")
+)
+
+// RateUnit returns the unit in which d's process rate is shown: its readout's or
+// its register's where that is a process rate, else the usual one of its kind.
+func RateUnit(d *Drive) *units.Unit {
+	dim := d.RateDimension()
+	if u := d.Readout.Unit; u != nil && u.Dimension() == dim {
+		return u
+	}
+	if u := d.Register.Span[0].Value.Unit; u != nil && u.Dimension() == dim {
+		return u
+	}
+	return UsualRateUnit(dim)
+}
+
+// UsualRateUnit returns the unit in which rates of a kind are usually shown.
+func UsualRateUnit(dim units.Dimension) *units.Unit {
+	switch dim {
+	case units.SpeedDim:
+		return metrePerMinute
+	case units.VolumeFlow:
+		return litrePerMinute
+	case units.MassFlow:
+		return kilogramPerHour
+	case units.PieceRate:
+		return piecePerMinute
+	}
+	return revolutionPerMin
+}
+
+func perTurnUnit(rate units.Dimension) *units.Unit {
+	switch rate {
+	case units.SpeedDim:
+		return metrePerTurn
+	case units.VolumeFlow:
+		return litrePerTurn
+	case units.MassFlow:
+		return kilogramPerTurn
+	}
+	return piecePerTurn
+}

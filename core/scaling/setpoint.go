@@ -1,0 +1,457 @@
+package scaling
+
+import (
+	"math"
+
+	"linepace.example/core/exact"
+	"linepace.example/core/fault"
+	"linepace.example/core/units"
+)
+
+// Tolerance is how far an achieved value may lie from the demanded one, percent
+// of the demanded one, 0 to 100 each way.
+type Tolerance struct{ MinusPercent, PlusPercent float64 }
+
+// Subject is what a setpoint is found for: a drive with what the product brings
+// to it. All of it has been validated.
+type Subject struct {
+	Drive          *Drive
+	Material       *Material  // nil: none
+	ReadoutSection *Section   // nil: none; the section whose dwell a time readout shows
+	Tolerance      *Tolerance // nil: not judged
+}
+
+// Measure is how a demand is counted: as a process rate, as a motor speed, or as
+// a time in a section, in a unit of that kind.
+type Measure struct {
+	Unit   *units.Unit
+	Length units.Quantity // the section's length, for a unit of time
+}
+
+// Setpoint is what one drive is to be given, and what it then does. What does
+// not exist is absent (a nil Unit, an Optional that is not set, an empty text).
+type Setpoint struct {
+	Demanded            units.Quantity
+	DemandedRPM         Optional[float64]
+	Count               Optional[int32]
+	Milliamps           Optional[float64]
+	Volts               Optional[float64]
+	AchievedRPM         Optional[float64]
+	LastShaftRPM        Optional[float64]
+	Achieved            units.Quantity
+	ErrorPercent        Optional[float64] // (achieved - demanded) / demanded * 100
+	ReadoutText         string
+	PulseHz             Optional[float64]
+	WithinTolerance     Optional[bool]
+	Low, High           units.Quantity // expected band; High is absent where a time has no upper end
+	BandWithinTolerance Optional[bool]
+}
+
+// run is one evaluation of one drive's setpoint.
+type run struct {
+	c       *exact.Calc
+	subject *Subject
+	measure Measure
+	rel     relation
+	line    line
+	at      *fault.Path // where the demand stands in the request
+	checks  *[]Check
+	out     *Setpoint
+}
+
+// For finds the setpoint of s for an amount of measure m, in SI base units (turns
+// per second for a motor speed). Field at is where the request asks it. Checks
+// are appended to checks.
+//
+//	motor speed = (rate + leak) / perTurn, with rate = length / time for a time
+//	count       = the register's line at that speed, rounded to nearest, ties away from zero
+//	achieved    = the same relations back from the count
+//
+// The setpoint of a drive out of range has no count; its check has the limit and
+// a value of the demand that would fit. Formulas: motor-speed/1, count/1.
+func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, at *fault.Path, checks *[]Check) Setpoint {
+	var out Setpoint
+	r := newRun(c, s, m, at, checks, &out)
+	n := r.speed(amount)
+	out.Demanded = units.Quantity{Value: units.FromSI(c, amount, m.Unit).Float(), Unit: m.Unit}
+	out.DemandedRPM = Some(rpm(c, n))
+	if r.inRange(n) {
+		achieved := r.load(n)
+		r.describe(achieved)
+		r.compare(amount, achieved)
+	}
+	return out
+}
+
+// FromCount finds what a loaded count of an integer register does; the demanded
+// values are absent. A count that sets a speed out of range is told by a check.
+// Measure m gives the unit of the achieved value.
+func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, at *fault.Path, checks *[]Check) Setpoint {
+	out := Setpoint{Count: Some(count)}
+	r := newRun(c, s, m, at, checks, &out)
+	n := r.line.speed(c.Int(int64(count)))
+	if c.Sign(n) != 0 {
+		r.inRange(n)
+	}
+	r.describe(n)
+	return out
+}
+
+func newRun(c *exact.Calc, s *Subject, m Measure, at *fault.Path, checks *[]Check, out *Setpoint) run {
+	r := run{c: c, subject: s, measure: m, rel: relate(c, s.Drive, s.Material), at: at, checks: checks, out: out}
+	if s.Drive.Register.Kind != NoRegister {
+		r.line = registerLine(c, s.Drive, r.rel)
+	}
+	return r
+}
+
+func (r *run) add(k Check) {
+	k.DriveID = r.subject.Drive.ID
+	if k.Field == "" {
+		k.Field = r.at.String()
+	}
+	*r.checks = append(*r.checks, k)
+}
+
+func rpm(c *exact.Calc, n exact.Num) float64 { return n.Mul(c.Int(secondsPerMinute)).Float() }
+
+// speed returns the motor speed in turns per second that gives an amount of the measure.
+func (r *run) speed(amount exact.Num) exact.Num {
+	d := r.subject.Drive
+	switch dim := r.measure.Unit.Dimension(); dim {
+	case units.Rotation:
+		return amount
+	case units.TimeDim:
+		return r.rel.speed(r.measure.Length.SI(r.c).Quo(amount))
+	default:
+		return r.rel.speed(convert(r.c, d, r.subject.Material, amount, dim, r.rel.dim))
+	}
+}
+
+// amount is the inverse of speed.
+func (r *run) amount(n exact.Num) exact.Num {
+	d := r.subject.Drive
+	switch dim := r.measure.Unit.Dimension(); dim {
+	case units.Rotation:
+		return n
+	case units.TimeDim:
+		return r.measure.Length.SI(r.c).Quo(r.rel.rate(n))
+	default:
+		return convert(r.c, d, r.subject.Material, r.rel.rate(n), r.rel.dim, dim)
+	}
+}
+
+// inUnit returns an amount of the measure as a quantity.
+func (r *run) inUnit(amount exact.Num) units.Quantity {
+	return units.Quantity{Value: units.FromSI(r.c, amount, r.measure.Unit).Float(), Unit: r.measure.Unit}
+}
+
+// inRange reports whether speed n lies within the drive's limits, and adds the
+// check that says by how much it does not.
+func (r *run) inRange(n exact.Num) bool {
+	c := r.c
+	sign := c.Sign(n)
+	size := magnitude(n, sign)
+	usable := speedLimits(c, r.subject.Drive, r.line, sign)
+	switch {
+	case c.Cmp(size, usable.high) > 0:
+		r.addOutOfRange(AboveHighestSpeed, size, usable.high, usable.highBy, sign, usable)
+	case c.Cmp(size, usable.low) < 0:
+		r.addOutOfRange(BelowLowestSpeed, size, usable.low, usable.lowBy, sign, usable)
+	default:
+		return true
+	}
+	return false
+}
+
+func (r *run) addOutOfRange(code Code, size, limit exact.Num, by Bound, sign int, usable limits) {
+	excess := size.Sub(limit).Abs().Quo(limit).Mul(r.c.Int(100)).Float()
+	k := Check{Code: code, Binds: by, Limit: r.inUnit(r.amount(magnitude(limit, sign))), ExcessPercent: Some(excess)}
+	if r.c.Cmp(usable.low, usable.high) <= 0 {
+		k.Fit, k.FitField = r.inside(k.Limit, usable, sign), r.at.String()
+	}
+	r.add(k)
+}
+
+// inside rounds a limit to six significant digits on the side that the drive can
+// run, so that the rounded value really fits.
+func (r *run) inside(limit units.Quantity, usable limits, sign int) units.Quantity {
+	for _, v := range neighbours(limit.Value) {
+		q := units.Quantity{Value: v, Unit: limit.Unit}
+		if v == 0 {
+			continue
+		}
+		size := magnitude(r.speed(q.SI(r.c)), sign)
+		if r.c.Cmp(size, usable.low) >= 0 && r.c.Cmp(size, usable.high) <= 0 {
+			return q
+		}
+	}
+	return units.Quantity{}
+}
+
+// load turns speed n into what the register takes and returns the speed that this
+// sets. A current or a voltage has no steps; neither has a drive without register.
+func (r *run) load(n exact.Num) (achieved exact.Num) {
+	switch number := r.line.number(n); r.subject.Drive.Register.Kind {
+	case IntegerRegister:
+		count, _ := r.c.Round(number)
+		r.out.Count = Some(int32(count))
+		achieved = r.line.speed(r.c.Int(count))
+		r.checkMotorLimit(achieved)
+		r.checkNearerInTime(number, count, n)
+		return achieved
+	case CurrentOutput:
+		r.out.Milliamps = Some(number.Float())
+	case VoltageOutput:
+		r.out.Volts = Some(number.Float())
+	}
+	return n
+}
+
+func (r *run) checkMotorLimit(achieved exact.Num) {
+	c, motor := r.c, &r.subject.Drive.Motor
+	speed := achieved.Mul(c.Int(secondsPerMinute))
+	size := speed.Abs()
+	if c.Cmp(size, c.Dec(motor.MaxRPM)) > 0 || c.Cmp(size, c.Dec(motor.MinRPM)) < 0 {
+		r.add(Check{Code: CountPastMotorLimit, Number: speed.Float()})
+	}
+}
+
+// onTheCount is how near to a count a demand is taken to ask for just that count
+// when its neighbour is compared: there the neighbour, a whole count away, cannot
+// be the nearer one.
+const onTheCount = 1e-6
+
+// checkNearerInTime tells where the neighbour on the other side of the demand is
+// nearer to the demanded time: time goes with the reciprocal of the speed, so the
+// middle between two counts is not the middle between their times.
+func (r *run) checkNearerInTime(number exact.Num, count int64, demanded exact.Num) {
+	off := number.Float() - float64(count)
+	if r.measure.Unit.Dimension() != units.TimeDim || math.Abs(off) < onTheCount {
+		return
+	}
+	other := count + 1
+	if off < 0 {
+		other = count - 1
+	}
+	c := r.c
+	low, high := r.subject.Drive.Register.bounds()
+	n := r.line.speed(c.Int(other))
+	if float64(other) < low || float64(other) > high || c.Sign(n) != c.Sign(demanded) {
+		return
+	}
+	time := r.amount(demanded)
+	chosen := r.amount(r.line.speed(c.Int(count))).Sub(time).Abs()
+	if c.Cmp(r.amount(n).Sub(time).Abs(), chosen) < 0 {
+		r.add(Check{Code: OtherCountNearerInTime, Number: float64(other)})
+	}
+}
+
+// describe fills in what speed n does: shafts, process value, readout, pulses.
+func (r *run) describe(n exact.Num) {
+	c, s := r.c, r.subject
+	r.out.AchievedRPM = Some(rpm(c, n))
+	if s.Drive.Delivery.Kind != NoDelivery || len(s.Drive.Transmission) > 0 {
+		r.out.LastShaftRPM = Some(rpm(c, n.Mul(transmissionRatio(c, s.Drive.Transmission))))
+	}
+	if r.measure.Unit.Dimension() != units.TimeDim || c.Sign(n) != 0 {
+		r.out.Achieved = r.inUnit(r.amount(n))
+	}
+	if hz, ok := pulseRate(c, s.Drive, s.Material, r.rel, n); ok {
+		r.out.PulseHz = Some(hz.Abs().Float())
+	}
+	if s.Drive.Readout.Unit != nil {
+		r.readout(n)
+	}
+	r.checkDrive(n)
+}
+
+func (r *run) readout(n exact.Num) {
+	v, ok := r.subject.readoutValue(r.c, r.rel, n)
+	if !ok {
+		if r.subject.ReadoutSection == nil && r.subject.Drive.Readout.Unit.Dimension() == units.TimeDim {
+			r.add(Check{Code: ReadoutWithoutSection})
+		}
+		return
+	}
+	if r.out.ReadoutText, ok = readoutText(r.c, &r.subject.Drive.Readout, v); !ok {
+		r.add(Check{Code: ReadoutTooShort})
+	}
+}
+
+// farFromCalibration is how far from its calibration a single efficiency of a
+// pump is trusted; common practice, no published source.
+const farFromCalibration = 1.5
+
+// checkDrive tells what the drive's description leaves open at speed n.
+func (r *run) checkDrive(n exact.Num) {
+	c, d := r.c, r.subject.Drive
+	if calibrated := calibrationSpeed(d); calibrated > 0 {
+		size := n.Mul(c.Int(secondsPerMinute)).Abs()
+		far := c.Dec(farFromCalibration)
+		at := c.Dec(calibrated)
+		if c.Cmp(size, at.Mul(far)) > 0 || c.Cmp(size.Mul(far), at) < 0 {
+			r.add(Check{Code: FarFromCalibration, Number: calibrated})
+		}
+	}
+	if s := d.loopSensor(); s != nil && s.Kind == FlowSensor {
+		r.add(Check{Code: MotorSpeedNominal})
+	}
+	if hasNominalGearbox(d) {
+		r.add(Check{Code: GearboxRatioNominal})
+	}
+	if len(d.References) > 0 {
+		if off, ok := referenceDiffers(c, d, r.subject.Material); ok {
+			r.add(Check{Code: ReferenceDiffers, Number: off})
+		}
+	}
+}
+
+// calibrationSpeed returns the motor speed in r/min to which what is known of a
+// pump is tied: its single reference's, else its efficiency's, else 0.
+func calibrationSpeed(d *Drive) float64 {
+	switch {
+	case d.Delivery.Kind != Pump:
+		return 0
+	case len(d.References) > 0:
+		return d.References[0].MotorRPM
+	case d.Delivery.VolumetricEfficiencyPercent.Set:
+		return d.Delivery.AtRPM.Value
+	}
+	return 0
+}
+
+func hasNominalGearbox(d *Drive) bool {
+	for i := range d.Transmission {
+		if d.Transmission[i].Kind == Gearbox && !d.Transmission[i].Exact {
+			return len(d.References) == 0
+		}
+	}
+	return false
+}
+
+// referenceDiffers returns by how many percent the measured reference lies from
+// what the drivetrain says at the reference's speed, where both are known in one
+// kind of rate.
+func referenceDiffers(c *exact.Calc, d *Drive, m *Material) (percent float64, ok bool) {
+	if len(d.References) == 0 || d.Delivery.Kind == NoDelivery {
+		return 0, false
+	}
+	ref, train := &d.References[0], drivetrainRelation(c, d, m)
+	dim := ref.Value.Unit.Dimension()
+	if !converts(d, m, train.dim, dim) {
+		return 0, false
+	}
+	calculated := train.rate(c.Dec(ref.MotorRPM).Quo(c.Int(secondsPerMinute)))
+	if c.Sign(calculated) <= 0 {
+		return 0, false
+	}
+	calculated = convert(c, d, m, calculated, train.dim, dim)
+	return ref.Value.SI(c).Sub(calculated).Quo(calculated).Mul(c.Int(100)).Float(), true
+}
+
+// compare judges the achieved speed against the demanded amount.
+func (r *run) compare(demanded, n exact.Num) {
+	c := r.c
+	achieved := r.amount(n)
+	r.out.ErrorPercent = Some(achieved.Sub(demanded).Quo(demanded).Mul(c.Int(100)).Float())
+	low, high, known := r.band(n)
+	if known {
+		r.out.Low, r.out.High = r.quantityUnlessEndless(low), r.quantityUnlessEndless(high)
+	}
+	t := r.subject.Tolerance
+	if t == nil {
+		return
+	}
+	within := r.tolerated(t, achieved, demanded)
+	r.out.WithinTolerance = Some(within)
+	if !within {
+		r.add(Check{Code: CountOutsideTolerance, Number: r.out.ErrorPercent.Value})
+	}
+	if known {
+		within = !low.endless && !high.endless && r.tolerated(t, low.amount, demanded) && r.tolerated(t, high.amount, demanded)
+		r.out.BandWithinTolerance = Some(within)
+		if !within {
+			r.add(Check{Code: BandOutsideTolerance})
+		}
+	}
+}
+
+// tolerated reports whether 1 - minus <= value/demanded <= 1 + plus.
+func (r *run) tolerated(t *Tolerance, value, demanded exact.Num) bool {
+	c := r.c
+	q := value.Quo(demanded)
+	return c.Cmp(q, c.Int(1).Sub(c.Percent(t.MinusPercent))) >= 0 &&
+		c.Cmp(q, c.Int(1).Add(c.Percent(t.PlusPercent))) <= 0
+}
+
+// end is one end of the expected band, in the measure; a time at standstill is endless.
+type end struct {
+	amount  exact.Num
+	endless bool
+}
+
+func (r *run) quantityUnlessEndless(e end) units.Quantity {
+	if e.endless {
+		return units.Quantity{}
+	}
+	return r.inUnit(e.amount)
+}
+
+// band returns the ends between which the drive's regulation keeps the value, low
+// before high, when the set speed is n.
+//
+//	n * (1 +- percent/100), n +- percent/100 of the maximum or base speed,
+//	or n * (1 - droop/100) to n
+func (r *run) band(n exact.Num) (low, high end, known bool) {
+	c, motor := r.c, &r.subject.Drive.Motor
+	g := &motor.Regulation
+	slow, fast := n, n
+	switch {
+	case g.DroopPercent.Set:
+		slow = n.Mul(c.Int(1).Sub(c.Percent(g.DroopPercent.Value)))
+	case g.Percent.Set:
+		base := n.Abs()
+		switch g.Of {
+		case MaxSpeed:
+			base = c.Dec(motor.MaxRPM).Quo(c.Int(secondsPerMinute))
+		case BaseSpeed:
+			base = c.Dec(motor.BaseRPM.Value).Quo(c.Int(secondsPerMinute))
+		}
+		either := base.Mul(c.Percent(g.Percent.Value))
+		slow, fast = n.Sub(either), n.Add(either)
+	default:
+		return end{}, end{}, false
+	}
+	if r.measure.Unit.Dimension() == units.TimeDim {
+		return r.end(fast), r.end(slow), true
+	}
+	return r.end(slow), r.end(fast), true
+}
+
+func (r *run) end(n exact.Num) end {
+	if r.measure.Unit.Dimension() == units.TimeDim && r.c.Sign(r.rel.rate(n)) <= 0 {
+		return end{endless: true}
+	}
+	return end{amount: r.amount(n)}
+}
+
+// StopCount returns the count that asks s's register for zero, and whether there
+// is one: exactly, and within its type.
+//
+//	count = k0 - x0 * (k1 - k0) / (x1 - x0)
+func StopCount(c *exact.Calc, d *Drive) (count int32, ok bool) {
+	r := &d.Register
+	if r.Kind != IntegerRegister {
+		return 0, false
+	}
+	p, q := &r.Span[0], &r.Span[1]
+	k0, x0 := c.Dec(r.at(p)), p.Value.SI(c)
+	number := k0.Sub(x0.Mul(c.Dec(r.at(q)).Sub(k0)).Quo(q.Value.SI(c).Sub(x0)))
+	n, ok := c.Round(number)
+	low, high := r.bounds()
+	if !ok || c.Cmp(number, c.Int(n)) != 0 || float64(n) < low || float64(n) > high {
+		return 0, false
+	}
+	return int32(n), true
+}
