@@ -1,0 +1,59 @@
+package server
+
+import (
+	"context"
+
+	"google.golang.org/grpc"
+
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
+
+// A chained service passes each call through the chain, as gRPC does for calls
+// from outside. It embeds the Unsafe interface, not the Unimplemented type, so
+// that a method of the contract that is missing here does not compile: the
+// embedded Unimplemented method would answer without the chain.
+
+type chainedScaling struct {
+	linepacev1.UnsafeScalingServiceServer
+	chain step
+	next  linepacev1.ScalingServiceServer
+}
+
+func (s chainedScaling) Scale(ctx context.Context, req *linepacev1.ScaleRequest) (*linepacev1.ScaleResponse, error) {
+	return through(ctx, s.chain, linepacev1.ScalingService_Scale_FullMethodName, req, s.next.Scale)
+}
+
+func (s chainedScaling) Setpoint(ctx context.Context, req *linepacev1.SetpointRequest) (*linepacev1.SetpointResponse, error) {
+	return through(ctx, s.chain, linepacev1.ScalingService_Setpoint_FullMethodName, req, s.next.Setpoint)
+}
+
+type chainedChangeover struct {
+	linepacev1.UnsafeChangeoverServiceServer
+	chain step
+	next  linepacev1.ChangeoverServiceServer
+}
+
+func (s chainedChangeover) Plan(ctx context.Context, req *linepacev1.PlanRequest) (*linepacev1.PlanResponse, error) {
+	return through(ctx, s.chain, linepacev1.ChangeoverService_Plan_FullMethodName, req, s.next.Plan)
+}
+
+type chainedUnits struct {
+	linepacev1.UnsafeUnitServiceServer
+	chain step
+	next  linepacev1.UnitServiceServer
+}
+
+func (s chainedUnits) List(ctx context.Context, req *linepacev1.ListRequest) (*linepacev1.ListResponse, error) {
+	return through(ctx, s.chain, linepacev1.UnitService_List_FullMethodName, req, s.next.List)
+}
+
+// through calls handle behind the chain.
+func through[Req, Res any](ctx context.Context, chain step, method string, req *Req, handle func(context.Context, *Req) (*Res, error)) (*Res, error) {
+	res, err := chain(ctx, req, &grpc.UnaryServerInfo{FullMethod: method}, func(ctx context.Context, req any) (any, error) {
+		return handle(ctx, req.(*Req))
+	})
+	if err != nil {
+		return nil, err
+	}
+	return res.(*Res), nil
+}
