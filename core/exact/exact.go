@@ -123,7 +123,7 @@ func (c *Calc) Percent(v float64) Num { return c.Dec(v).Quo(c.Int(100)) }
 // Add returns a + b.
 func (a Num) Add(b Num) Num {
 	v := a.v + b.v
-	n := Num{v: v, e: (a.e + b.e + unitRoundoff*math.Abs(v)) * widen}
+	n := Num{v: v, e: (a.e + b.e + float64(unitRoundoff*math.Abs(v))) * widen}
 	if a.x != nil {
 		n.x = a.x.add(b.x)
 	}
@@ -181,6 +181,10 @@ func (a Num) Quo(b Num) Num {
 	}
 	if a.x != nil {
 		n.x = a.x.quo(b.x)
+		if math.IsInf(n.e, 1) { // no decision can rest on the float64 mode's result
+			n.v = n.x.float()
+			n.e = 2 * unitRoundoff * math.Abs(n.v)
+		}
 	}
 	return n
 }

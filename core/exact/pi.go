@@ -5,15 +5,19 @@ import (
 	"sync"
 )
 
-// interval is a closed interval of rationals.
-type interval struct{ low, high *big.Rat }
+// firstBits is the precision of pi with which decisions begin. Quantities of 17
+// digits rarely need the next one.
+const firstBits = 128
 
-var firstPi = sync.OnceValue(func() interval { return computePi(128) })
+// interval is a closed interval of integers scaled by a power of two.
+type interval struct{ low, high *big.Int }
 
-// piBounds encloses pi within about 2^-bits. The narrowest result that
-// decisions usually need is kept; wider ones are rare enough to recompute.
+var firstPi = sync.OnceValue(func() interval { return computePi(firstBits) })
+
+// piBounds encloses pi * 2^bits. The first precision is kept; wider ones are
+// rare enough to recompute.
 func piBounds(bits uint) interval {
-	if bits == 128 {
+	if bits == firstBits {
 		return firstPi()
 	}
 	return computePi(bits)
@@ -30,17 +34,16 @@ func computePi(bits uint) interval {
 	// Each series has fewer than bits terms, each cut off by less than two
 	// units, and a remainder below one unit; 20 times that stays far below
 	// 2^(guard-1) for any precision that fits in memory.
-	slack := new(big.Int).Lsh(big.NewInt(1), guard-1)
-	denominator := new(big.Int).Lsh(big.NewInt(1), scale)
-	return interval{
-		low:  new(big.Rat).SetFrac(new(big.Int).Sub(pi, slack), denominator),
-		high: new(big.Rat).SetFrac(new(big.Int).Add(pi, slack), denominator),
-	}
+	slack := new(big.Int).Lsh(one, guard-1)
+	low, high := new(big.Int).Sub(pi, slack), new(big.Int).Add(pi, slack)
+	low.Rsh(low, guard)
+	high.Rsh(high, guard)
+	return interval{low: low, high: high.Add(high, one)} // Rsh rounds down
 }
 
 // atanInverse returns atan(1/n) * 2^scale by its power series, cut off.
 func atanInverse(n int64, scale uint) *big.Int {
-	term := new(big.Int).Quo(new(big.Int).Lsh(big.NewInt(1), scale), big.NewInt(n))
+	term := new(big.Int).Quo(new(big.Int).Lsh(one, scale), big.NewInt(n))
 	sum := new(big.Int).Set(term)
 	square := big.NewInt(n * n)
 	for k := int64(3); term.Sign() != 0; k += 2 {

@@ -7,7 +7,7 @@ import (
 )
 
 // Real is an exact value of the form p(pi)/q(pi), where p and q are polynomials
-// with rational coefficients. Reals are immutable.
+// with integer coefficients. Reals are immutable.
 //
 // Pi is transcendental (Lindemann 1882), so p(pi) is zero only if every
 // coefficient of p is zero. Sign and rounding therefore always terminate: a
@@ -18,8 +18,8 @@ type Real struct {
 }
 
 // poly holds coefficients of rising powers of pi; the last is not zero, and the
-// zero polynomial is empty.
-type poly []*big.Rat
+// zero polynomial is empty. Coefficients are shared and never changed.
+type poly []*big.Int
 
 // Constant is a number prepared once, such as a unit's factor, for use in many
 // evaluations. It is immutable.
@@ -39,33 +39,70 @@ func NewConstant(r *big.Rat) *Constant {
 }
 
 var (
-	realZero = &Real{den: poly{big.NewRat(1, 1)}}
+	one      = big.NewInt(1)
+	polyOne  = poly{one}
+	realZero = &Real{den: polyOne}
 	realHalf = realFromRat(big.NewRat(1, 2))
-	realPi   = &Real{num: poly{new(big.Rat), big.NewRat(1, 1)}, den: poly{big.NewRat(1, 1)}}
+	realPi   = &Real{num: poly{new(big.Int), one}, den: polyOne}
 )
 
 func realFromRat(r *big.Rat) *Real {
-	if r.Sign() == 0 {
-		return realZero
-	}
-	return &Real{num: poly{r}, den: realZero.den}
+	return &Real{num: poly{r.Num()}.trim(), den: poly{r.Denom()}}
 }
 
-func realFromInt(v int64) *Real { return realFromRat(new(big.Rat).SetInt64(v)) }
+func realFromInt(v int64) *Real {
+	return &Real{num: poly{big.NewInt(v)}.trim(), den: polyOne}
+}
 
+// realFromDecimal takes the shortest decimal apart: digits, point, exponent.
 func realFromDecimal(v float64) *Real {
-	r, ok := new(big.Rat).SetString(strconv.FormatFloat(v, 'g', -1, 64))
-	if !ok {
-		panic("core/exact: internal error: not a finite number")
+	text := strconv.AppendFloat(make([]byte, 0, 32), v, 'e', -1, 64)
+	digits, exponent := splitDecimal(text)
+	if exponent < 0 {
+		return &Real{num: poly{big.NewInt(digits)}.trim(), den: poly{powerOfTen(-exponent)}}
 	}
-	return realFromRat(r)
+	return &Real{num: poly{new(big.Int).Mul(big.NewInt(digits), powerOfTen(exponent))}.trim(), den: polyOne}
+}
+
+// splitDecimal reads -d.ddde+dd as an integer and a power of ten. The shortest
+// decimal has 17 digits at most, which an int64 holds.
+func splitDecimal(text []byte) (digits int64, exponent int) {
+	decimals, afterPoint := 0, false
+	for i, b := range text {
+		switch {
+		case b == '.':
+			afterPoint = true
+		case b >= '0' && b <= '9':
+			digits = digits*10 + int64(b-'0')
+			if afterPoint {
+				decimals++
+			}
+		case b == 'e':
+			exponent, err := strconv.Atoi(string(text[i+1:]))
+			if err != nil {
+				panic("core/exact: internal error: exponent of " + string(text))
+			}
+			if text[0] == '-' {
+				digits = -digits
+			}
+			return digits, exponent - decimals
+		}
+	}
+	panic("core/exact: internal error: not a finite number: " + string(text))
+}
+
+func powerOfTen(n int) *big.Int {
+	return new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(n)), nil)
 }
 
 func (a *Real) add(b *Real) *Real {
+	if a.den.isOne() && b.den.isOne() {
+		return &Real{num: a.num.add(b.num), den: polyOne}
+	}
 	return newReal(a.num.mul(b.den).add(b.num.mul(a.den)), a.den.mul(b.den))
 }
 
-func (a *Real) neg() *Real        { return &Real{num: a.num.scale(big.NewRat(-1, 1)), den: a.den} }
+func (a *Real) neg() *Real        { return &Real{num: a.num.neg(), den: a.den} }
 func (a *Real) sub(b *Real) *Real { return a.add(b.neg()) }
 func (a *Real) mul(b *Real) *Real { return newReal(a.num.mul(b.num), a.den.mul(b.den)) }
 
@@ -77,8 +114,8 @@ func (a *Real) quo(b *Real) *Real {
 }
 
 // newReal drops the powers of pi that both sides share, so that ratios of two
-// circumferences become rational again, and makes the denominator's last
-// coefficient one, so that coefficients do not grow without need.
+// circumferences become rational again. Common integer factors are left, since
+// finding them costs more than carrying them, until the numbers grow long.
 func newReal(num, den poly) *Real {
 	if len(num) == 0 {
 		return realZero
@@ -86,8 +123,24 @@ func newReal(num, den poly) *Real {
 	for num[0].Sign() == 0 && den[0].Sign() == 0 {
 		num, den = num[1:], den[1:]
 	}
-	inverse := new(big.Rat).Inv(den[len(den)-1])
-	return &Real{num: num.scale(inverse), den: den.scale(inverse)}
+	if num.bits()+den.bits() > longNumbers {
+		num, den = reduce(num, den)
+	}
+	return &Real{num: num, den: den}
+}
+
+// longNumbers is where a long sum's common factors begin to cost more than
+// their removal.
+const longNumbers = 4096
+
+func reduce(num, den poly) (poly, poly) {
+	divisor := new(big.Int)
+	for _, p := range []poly{num, den} {
+		for _, k := range p {
+			divisor.GCD(nil, nil, divisor, new(big.Int).Abs(k))
+		}
+	}
+	return num.over(divisor), den.over(divisor)
 }
 
 func (a *Real) sign() int { return a.num.sign() * a.den.sign() }
@@ -101,44 +154,121 @@ func (a *Real) round() (int64, bool) {
 	return a.add(realHalf).floor()
 }
 
-// floor starts from an approximation and steps until n <= a < n+1 is proven.
+// floor encloses a ever tighter until at most one integer lies between the
+// enclosure's ends; whether a reaches that integer is then decided exactly.
 func (a *Real) floor() (int64, bool) {
-	guess := math.Floor(a.approx())
-	if !(math.Abs(guess) < maxRound) {
-		return 0, false
+	for bits := uint(firstBits); ; bits *= 2 {
+		low, high, ok := a.bounds(bits)
+		if !ok {
+			continue
+		}
+		n, next := floorOf(low), floorOf(high)
+		if n.Cmp(roundLimit) >= 0 || next.Cmp(negativeRoundLimit) <= 0 {
+			return 0, false
+		}
+		switch new(big.Int).Sub(next, n).Cmp(one) {
+		case -1: // equal
+			return n.Int64(), true
+		case 0:
+			if a.sub(&Real{num: poly{next}.trim(), den: polyOne}).sign() >= 0 {
+				n = next
+			}
+			return n.Int64(), n.CmpAbs(roundLimit) < 0
+		}
 	}
-	n := int64(guess)
-	for a.sub(realFromInt(n)).sign() < 0 {
-		n--
-	}
-	for a.sub(realFromInt(n+1)).sign() >= 0 {
-		n++
-	}
-	return n, true
 }
 
-// approx returns a float64 near a; only a starting point, never a decision.
-func (a *Real) approx() float64 {
-	pi := piBounds(128)
-	q := new(big.Rat).Quo(a.num.at(pi.low), a.den.at(pi.low))
-	v, _ := q.Float64()
-	return v
+var (
+	roundLimit         = big.NewInt(maxRound)
+	negativeRoundLimit = big.NewInt(-maxRound)
+)
+
+func floorOf(q quotient) *big.Int {
+	return new(big.Int).Div(q.num, q.den) // Euclidean; floor, as den is positive
+}
+
+// float returns a float64 within 2^-52 of a, relatively.
+func (a *Real) float() float64 {
+	if len(a.num) == 0 {
+		return 0
+	}
+	for bits := uint(firstBits); ; bits *= 2 {
+		low, high, ok := a.bounds(bits)
+		if !ok {
+			continue
+		}
+		l, _ := new(big.Rat).SetFrac(low.num, low.den).Float64()
+		h, _ := new(big.Rat).SetFrac(high.num, high.den).Float64()
+		if math.Abs(h-l) <= unitRoundoff*math.Abs(h) {
+			return h
+		}
+	}
+}
+
+// quotient is num/den with a positive den.
+type quotient struct{ num, den *big.Int }
+
+// bounds encloses a, given pi to that many bits. ok is false where that does not
+// suffice to tell a's denominator from zero.
+func (a *Real) bounds(bits uint) (low, high quotient, ok bool) {
+	numLow, numHigh := a.num.bounds(bits)
+	denLow, denHigh := a.den.bounds(bits)
+	if denHigh.Sign() < 0 {
+		numLow, numHigh = new(big.Int).Neg(numHigh), new(big.Int).Neg(numLow)
+		denLow, denHigh = new(big.Int).Neg(denHigh), new(big.Int).Neg(denLow)
+	}
+	if denLow.Sign() <= 0 {
+		return quotient{}, quotient{}, false
+	}
+	// Both polynomials come scaled by 2^(bits*degree): even that out.
+	numScale, denScale := bits*a.den.degree(), bits*a.num.degree()
+	low, high = quotient{numLow, denHigh}, quotient{numHigh, denLow}
+	if numLow.Sign() < 0 {
+		low.den = denLow
+	}
+	if numHigh.Sign() < 0 {
+		high.den = denHigh
+	}
+	return low.scaled(numScale, denScale), high.scaled(numScale, denScale), true
+}
+
+func (q quotient) scaled(num, den uint) quotient {
+	common := min(num, den)
+	return quotient{new(big.Int).Lsh(q.num, num-common), new(big.Int).Lsh(q.den, den-common)}
+}
+
+func (p poly) isOne() bool { return len(p) == 1 && p[0].IsInt64() && p[0].Int64() == 1 }
+
+func (p poly) degree() uint { return uint(max(len(p), 1) - 1) }
+
+func (p poly) bits() int {
+	n := 0
+	for _, k := range p {
+		n += k.BitLen()
+	}
+	return n
 }
 
 func (p poly) mul(q poly) poly {
-	if len(p) == 0 || len(q) == 0 {
+	switch {
+	case len(p) == 0 || len(q) == 0:
 		return nil
+	case p.isOne():
+		return q
+	case q.isOne():
+		return p
 	}
 	out := make(poly, len(p)+len(q)-1)
 	for i := range out {
-		out[i] = new(big.Rat)
+		out[i] = new(big.Int)
 	}
+	product := new(big.Int)
 	for i, a := range p {
 		for j, b := range q {
-			out[i+j].Add(out[i+j], new(big.Rat).Mul(a, b))
+			out[i+j].Add(out[i+j], product.Mul(a, b))
 		}
 	}
-	return out.trim()
+	return out
 }
 
 func (p poly) add(q poly) poly {
@@ -149,16 +279,24 @@ func (p poly) add(q poly) poly {
 	for i, a := range p {
 		out[i] = a
 		if i < len(q) {
-			out[i] = new(big.Rat).Add(a, q[i])
+			out[i] = new(big.Int).Add(a, q[i])
 		}
 	}
 	return out.trim()
 }
 
-func (p poly) scale(k *big.Rat) poly {
+func (p poly) neg() poly {
 	out := make(poly, len(p))
 	for i, a := range p {
-		out[i] = new(big.Rat).Mul(a, k)
+		out[i] = new(big.Int).Neg(a)
+	}
+	return out
+}
+
+func (p poly) over(divisor *big.Int) poly {
+	out := make(poly, len(p))
+	for i, a := range p {
+		out[i] = new(big.Int).Quo(a, divisor)
 	}
 	return out
 }
@@ -170,17 +308,13 @@ func (p poly) trim() poly {
 	return p
 }
 
-// sign returns the sign of p(pi). Interval evaluation (Horner, exact rationals)
-// is repeated with twice the digits of pi until zero lies outside.
+// sign returns the sign of p(pi).
 func (p poly) sign() int {
 	if len(p) == 0 {
 		return 0
 	}
-	if len(p) == 1 {
-		return p[0].Sign()
-	}
-	for bits := uint(128); ; bits *= 2 {
-		low, high := p.bounds(piBounds(bits))
+	for bits := uint(firstBits); ; bits *= 2 {
+		low, high := p.bounds(bits)
 		if low.Sign() > 0 {
 			return 1
 		}
@@ -190,30 +324,33 @@ func (p poly) sign() int {
 	}
 }
 
-// bounds encloses p over the interval pi, which is positive.
-func (p poly) bounds(pi interval) (low, high *big.Rat) {
-	low, high = new(big.Rat), new(big.Rat)
-	for i := len(p) - 1; i >= 0; i-- {
-		low, high = mulByPositive(low, pi.low, pi.high, false), mulByPositive(high, pi.low, pi.high, true)
-		low.Add(low, p[i])
-		high.Add(high, p[i])
+// bounds encloses p(pi) * 2^(bits*degree), by Horner's rule over the interval of
+// pi to that many bits. For a constant the two ends are equal.
+func (p poly) bounds(bits uint) (low, high *big.Int) {
+	low, high = new(big.Int), new(big.Int)
+	if len(p) == 0 {
+		return low, high
+	}
+	last := len(p) - 1
+	low.Set(p[last])
+	high.Set(p[last])
+	for i := last - 1; i >= 0; i-- {
+		pi := piBounds(bits)
+		mulByPositive(low, pi.low, pi.high)
+		mulByPositive(high, pi.high, pi.low)
+		k := new(big.Int).Lsh(p[i], bits*uint(last-i))
+		low.Add(low, k)
+		high.Add(high, k)
 	}
 	return low, high
 }
 
-// mulByPositive returns the lower or upper end of v*[a,b] with 0 < a <= b.
-func mulByPositive(v, a, b *big.Rat, upper bool) *big.Rat {
-	if (v.Sign() < 0) != upper {
-		return new(big.Rat).Mul(v, b)
+// mulByPositive multiplies v by one end of pi where v is positive and by the
+// other where it is negative, so that the product stays on the outside.
+func mulByPositive(v, ifPositive, ifNegative *big.Int) {
+	if v.Sign() < 0 {
+		v.Mul(v, ifNegative)
+	} else {
+		v.Mul(v, ifPositive)
 	}
-	return new(big.Rat).Mul(v, a)
-}
-
-func (p poly) at(x *big.Rat) *big.Rat {
-	out := new(big.Rat)
-	for i := len(p) - 1; i >= 0; i-- {
-		out.Mul(out, x)
-		out.Add(out, p[i])
-	}
-	return out
 }
