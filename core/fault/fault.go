@@ -69,13 +69,15 @@ func (l List) Err() error {
 }
 
 // Path names a field of an input by its way from the root. Paths are built on
-// the way down and cost nothing until a fault is reported. The nil Path is the
-// root.
+// the way down and cost nothing until a fault is reported.
 type Path struct {
 	up    *Path
 	field string
 	index int // with an empty field: index in a list
 }
+
+// Root returns the path of a field of the request itself.
+func Root(name string) Path { return Path{field: name} }
 
 // Field returns the path of a field of p.
 func (p *Path) Field(name string) Path { return Path{up: p, field: name} }
@@ -83,17 +85,31 @@ func (p *Path) Field(name string) Path { return Path{up: p, field: name} }
 // Index returns the path of the i-th item of p.
 func (p *Path) Index(i int) Path { return Path{up: p, index: i} }
 
-// String writes the path as in line.drives[0].motor.maxRpm.
+// String writes the path as in line.drives[0].motor.maxRpm. It is a loop and not
+// a recursion so that the compiler sees that paths stay on the stack.
 func (p *Path) String() string {
-	if p == nil {
-		return ""
+	var parts [maxDepth]*Path
+	n := 0
+	for ; p != nil && n < maxDepth; p = p.up {
+		parts[n] = p
+		n++
 	}
-	up := p.up.String()
-	switch {
-	case p.field == "":
-		return up + "[" + strconv.Itoa(p.index) + "]"
-	case up == "":
-		return p.field
+	var text []byte
+	for n--; n >= 0; n-- {
+		switch part := parts[n]; {
+		case part.field == "":
+			text = append(text, '[')
+			text = strconv.AppendInt(text, int64(part.index), 10)
+			text = append(text, ']')
+		case len(text) > 0:
+			text = append(text, '.')
+			fallthrough
+		default:
+			text = append(text, part.field...)
+		}
 	}
-	return up + "." + p.field
+	return string(text)
 }
+
+// maxDepth is deeper than any request nests.
+const maxDepth = 32

@@ -18,5 +18,5 @@ func Certain[T any](formula func(c *exact.Calc) T) T {
 
 // sameQuantity reports whether a and b, of one dimension, are exactly equal.
 func sameQuantity(a, b units.Quantity) bool {
-	return Certain(func(c *exact.Calc) int { return c.Cmp(a.SI(c), b.SI(c)) }) == 0
+	return Certain(func(c *exact.Calc) int { return c.Cmp(a.Base(c), b.Base(c)) }) == 0
 }

@@ -7,7 +7,7 @@
 //
 // where perTurn is the product of the transmission's ratios, its slips and what
 // one turn of the last shaft delivers, and leak is a pump's slip flow, zero for
-// everything else. Everything is computed in SI base units with turns and pieces
+// everything else. Everything is computed in base units with turns and pieces
 // as units of their own, on [exact.Num], so that every count, every readout text
 // and every verdict is that of the exact formula.
 package scaling

@@ -16,8 +16,8 @@ const (
 	RegisterBound
 )
 
-// limits is the usable range of a drive's speed magnitude in turns per second of
-// the motor, and what sets each end.
+// limits is the usable range of a drive's speed magnitude in r/min of the
+// motor, and what sets each end.
 type limits struct {
 	low, high     exact.Num
 	lowBy, highBy Bound
@@ -27,20 +27,20 @@ type limits struct {
 //
 //	lowest  = max(motor minimum, sensor's least frequency, register's first count)
 //	highest = min(motor maximum, sensor's highest frequency, register's end)
-func speedLimits(c *exact.Calc, d *Drive, l line, sign int) limits {
+func speedLimits(c *exact.Calc, d *Drive, l *line, sign int) limits {
 	m := limits{
-		low:    c.Dec(d.Motor.MinRPM).Quo(c.Int(secondsPerMinute)),
-		high:   c.Dec(d.Motor.MaxRPM).Quo(c.Int(secondsPerMinute)),
+		low:    c.Dec(d.Motor.MinRPM),
+		high:   c.Dec(d.Motor.MaxRPM),
 		lowBy:  MotorBound,
 		highBy: MotorBound,
 	}
 	if s := d.loopSensor(); s != nil && s.Kind == ShaftSensor {
 		perTurn := pulsesPerMotorTurn(c, d, s)
 		if s.MinHz > 0 {
-			m.raise(c, c.Dec(s.MinHz).Quo(perTurn), SensorBound)
+			m.raise(c, perMinute(c, s.MinHz).Quo(perTurn), SensorBound)
 		}
 		if s.MaxHz.Set {
-			m.lower(c, c.Dec(s.MaxHz.Value).Quo(perTurn), SensorBound)
+			m.lower(c, perMinute(c, s.MaxHz.Value).Quo(perTurn), SensorBound)
 		}
 	}
 	if d.Register.Kind != NoRegister {
@@ -63,6 +63,11 @@ func (m *limits) lower(c *exact.Calc, high exact.Num, by Bound) {
 	}
 }
 
+// secondsPerMinute joins Hz, the unit of a frequency, to r/min, that of a speed.
+const secondsPerMinute = 60
+
+func perMinute(c *exact.Calc, hz float64) exact.Num { return c.Dec(hz).Mul(c.Int(secondsPerMinute)) }
+
 // pulsesPerMotorTurn returns the counted edges of a shaft sensor per motor turn.
 //
 //	pulses per turn * edges counted * ratio of the stages before the sensor
@@ -79,19 +84,19 @@ func pulsesPerMotorTurn(c *exact.Calc, d *Drive, s *Sensor) exact.Num {
 }
 
 // pulseRate returns the frequency in Hz of the sensor that closes the loop at n
-// turns per second, and whether there is such a sensor.
+// r/min, and whether there is such a sensor.
 //
-//	shaft  n * pulses per motor turn
-//	flow   volume rate * K-factor
+//	shaft  n * pulses per motor turn / (60 s/min)
+//	flow   volume rate * K-factor / (60 s/min)
 func pulseRate(c *exact.Calc, d *Drive, m *Material, rel relation, n exact.Num) (hz exact.Num, ok bool) {
 	s := d.loopSensor()
 	switch {
 	case s == nil:
 		return exact.Num{}, false
 	case s.Kind == ShaftSensor:
-		return n.Mul(pulsesPerMotorTurn(c, d, s)), true
+		return n.Mul(pulsesPerMotorTurn(c, d, s)).Quo(c.Int(secondsPerMinute)), true
 	case !converts(d, m, rel.dim, units.VolumeFlow):
 		return exact.Num{}, false
 	}
-	return convert(c, d, m, rel.rate(n), rel.dim, units.VolumeFlow).Mul(s.KFactor.SI(c)), true
+	return convert(c, d, m, rel.rate(n), rel.dim, units.VolumeFlow).Mul(s.KFactor.Base(c)).Quo(c.Int(secondsPerMinute)), true
 }

@@ -7,22 +7,22 @@ import (
 	"linepace.example/core/units"
 )
 
-// readoutValue returns what the readout shows at n turns per second, in its own
+// readoutValue returns what the readout shows at n r/min, in its own
 // unit, and whether that can be said: a time needs a section and a moving belt.
 func (s *Subject) readoutValue(c *exact.Calc, rel relation, n exact.Num) (v exact.Num, ok bool) {
 	u := s.Drive.Readout.Unit
 	switch dim := u.Dimension(); {
 	case dim == units.Rotation:
-		return units.FromSI(c, n, u), true
+		return units.FromBase(c, n, u), true
 	case dim == units.TimeDim:
 		if s.ReadoutSection == nil || c.Sign(n) == 0 {
 			return exact.Num{}, false
 		}
-		return units.FromSI(c, s.ReadoutSection.Length.SI(c).Quo(rel.rate(n)), u), true
+		return units.FromBase(c, s.ReadoutSection.Length.Base(c).Quo(rel.rate(n)), u), true
 	case !converts(s.Drive, s.Material, rel.dim, dim):
 		return exact.Num{}, false
 	default:
-		return units.FromSI(c, convert(c, s.Drive, s.Material, rel.rate(n), rel.dim, dim), u), true
+		return units.FromBase(c, convert(c, s.Drive, s.Material, rel.rate(n), rel.dim, dim), u), true
 	}
 }
 

@@ -41,25 +41,30 @@ func (r *Register) spansBelowZero() bool {
 	return r.Kind != NoRegister && (r.Span[0].Value.Value < 0 || r.Span[1].Value.Value < 0)
 }
 
-// line is a register's relation to the motor speed: number = zero + slope * n,
-// with n in turns per second of the motor.
-type line struct{ zero, slope exact.Num }
-
-// registerLine composes the register's two points with the drive's relation.
+// line is a register's relation to the motor speed, through its two points:
 //
-//	number = k0 + (x - x0) * (k1 - k0) / (x1 - x0)
-//	x      = n * ratio to the named shaft, or the process rate perTurn * n - leak
-func registerLine(c *exact.Calc, d *Drive, rel relation) line {
+//	number     = k0 + (x - x0) * dk / dx
+//	x          = n * turns of the named shaft per motor turn, or the process rate at n
+//
+// with n in r/min of the motor.
+type line struct {
+	k0, dk, x0, dx exact.Num
+	rel            *relation // nil: x is a speed
+	shaft          exact.Num // for a speed
+	rising         bool      // the number grows with the speed
+}
+
+func registerLine(c *exact.Calc, d *Drive, rel *relation) line {
 	r := &d.Register
 	p, q := &r.Span[0], &r.Span[1]
-	k0, k1 := c.Dec(r.at(p)), c.Dec(r.at(q))
-	x0, x1 := p.Value.SI(c), q.Value.SI(c)
-	slope := k1.Sub(k0).Quo(x1.Sub(x0))
-	zero := k0.Sub(x0.Mul(slope))
+	l := line{k0: c.Dec(r.at(p)), x0: p.Value.Base(c), rel: rel}
+	l.dk = c.Dec(r.at(q)).Sub(l.k0)
+	l.dx = q.Value.Base(c).Sub(l.x0)
+	l.rising = c.Sign(l.dk) == c.Sign(l.dx)
 	if p.Value.Unit.Dimension() == units.Rotation {
-		return line{zero: zero, slope: slope.Mul(shaftRatio(c, d))}
+		l.rel, l.shaft = nil, shaftRatio(c, d)
 	}
-	return line{zero: zero.Sub(rel.leak.Mul(slope)), slope: slope.Mul(rel.perTurn)}
+	return l
 }
 
 // shaftRatio returns turns of the register's shaft per turn of the motor.
@@ -73,20 +78,45 @@ func shaftRatio(c *exact.Calc, d *Drive) exact.Num {
 	return c.Int(1)
 }
 
-func (l line) number(n exact.Num) exact.Num { return l.zero.Add(l.slope.Mul(n)) }
-func (l line) speed(k exact.Num) exact.Num  { return k.Sub(l.zero).Quo(l.slope) }
+// coordinate returns x at motor speed n.
+func (l *line) coordinate(n exact.Num) exact.Num {
+	if l.rel != nil {
+		return l.rel.rate(n)
+	}
+	return n.Mul(l.shaft)
+}
 
-// registerLimits returns the lowest and highest speed magnitude, in turns per
-// second, that the register can ask for in the direction of sign.
+func (l *line) numberAt(x exact.Num) exact.Num { return l.k0.Add(x.Sub(l.x0).Mul(l.dk).Quo(l.dx)) }
+func (l *line) number(n exact.Num) exact.Num   { return l.numberAt(l.coordinate(n)) }
+
+// speed returns the motor speed that a number sets.
+func (l *line) speed(k exact.Num) exact.Num {
+	x := l.x0.Add(k.Sub(l.k0).Mul(l.dx).Quo(l.dk))
+	if l.rel != nil {
+		return l.rel.speed(x)
+	}
+	return x.Quo(l.shaft)
+}
+
+// step returns the motor speed that one number more adds, without its sign.
+func (l *line) step() exact.Num {
+	x := l.dx.Quo(l.dk).Abs()
+	if l.rel != nil {
+		return x.Quo(l.rel.perTurn)
+	}
+	return x.Quo(l.shaft)
+}
+
+// registerLimits returns the lowest and highest speed magnitude in r/min that the
+// register can ask for in the direction of sign.
 //
 // The highest is at the end of its type. The lowest is that of the first count
 // beyond standstill; an output without steps has none and gives zero.
-func registerLimits(c *exact.Calc, r *Register, l line, sign int) (low, high exact.Num) {
-	least, most := r.bounds()
-	end, start := most, least
-	rising := c.Sign(l.slope) == sign
+func registerLimits(c *exact.Calc, r *Register, l *line, sign int) (low, high exact.Num) {
+	start, end := r.bounds()
+	rising := l.rising == (sign > 0)
 	if !rising {
-		end, start = least, most
+		start, end = end, start
 	}
 	high = magnitude(l.speed(c.Dec(end)), sign)
 	first := magnitude(l.speed(c.Dec(start)), sign)
@@ -100,12 +130,13 @@ func registerLimits(c *exact.Calc, r *Register, l line, sign int) (low, high exa
 }
 
 // firstCount returns the count next to the one that means standstill.
-func firstCount(c *exact.Calc, l line, rising bool) int64 {
+func firstCount(c *exact.Calc, l *line, rising bool) int64 {
+	standstill := l.number(c.Int(0))
 	if rising {
-		n, _ := c.Floor(l.zero)
+		n, _ := c.Floor(standstill)
 		return n + 1
 	}
-	n, _ := c.Ceil(l.zero)
+	n, _ := c.Ceil(standstill)
 	return n - 1
 }
 

@@ -5,11 +5,8 @@ import (
 	"linepace.example/core/units"
 )
 
-// secondsPerMinute turns r/min into turns per second and back.
-const secondsPerMinute = 60
-
-// relation is rate = perTurn * n - leak with n in turns per second of the motor
-// and the rate in SI base units of dim. A drive without delivery and reference
+// relation is rate = perTurn * n - leak with n in r/min of the motor and the rate
+// in base units (m, kg, pieces, per minute) of dim. A drive without delivery and reference
 // has no relation, and dim is then the zero Dimension.
 type relation struct {
 	perTurn, leak exact.Num
@@ -31,9 +28,8 @@ func relate(c *exact.Calc, d *Drive, m *Material) relation {
 }
 
 func referenceRelation(c *exact.Calc, r *Reference) relation {
-	turnsPerSecond := c.Dec(r.MotorRPM).Quo(c.Int(secondsPerMinute))
 	return relation{
-		perTurn: r.Value.SI(c).Quo(turnsPerSecond),
+		perTurn: r.Value.Base(c).Quo(c.Dec(r.MotorRPM)),
 		leak:    c.Int(0),
 		dim:     r.Value.Unit.Dimension(),
 	}
@@ -71,7 +67,7 @@ func stageRatio(c *exact.Calc, s *Stage) exact.Num {
 	case Gearbox:
 		return c.Int(1).Quo(c.Dec(s.Ratio))
 	case Belt:
-		return s.DriverDiameter.SI(c).Quo(s.DrivenDiameter.SI(c)).Mul(oneLess(c, s.SlipPercent))
+		return s.DriverDiameter.Base(c).Quo(s.DrivenDiameter.Base(c)).Mul(oneLess(c, s.SlipPercent))
 	}
 	panic("core/scaling: internal error: stage without kind")
 }
@@ -84,7 +80,7 @@ func oneLess(c *exact.Calc, percent float64) exact.Num {
 	return c.Int(1).Sub(c.Percent(percent))
 }
 
-// perLastTurn returns what one turn of the last shaft delivers, in SI base units.
+// perLastTurn returns what one turn of the last shaft delivers, in base units.
 //
 //	roll      pi * (diameter + belt thickness) * (1 - slip), or pi * pitch diameter * (1 - slip)
 //	sprocket  teeth * pitch (not pi times a pitch diameter: a chain is a polygon)
@@ -97,22 +93,22 @@ func perLastTurn(c *exact.Calc, d *Delivery, m *Material) exact.Num {
 	case Roll:
 		return c.Pi().Mul(rollDiameter(c, d)).Mul(oneLess(c, d.SlipPercent))
 	case Sprocket:
-		return c.Int(int64(d.Teeth)).Mul(d.Pitch.SI(c))
+		return c.Int(int64(d.Teeth)).Mul(d.Pitch.Base(c))
 	case Pump:
 		if e := d.VolumetricEfficiencyPercent; e.Set {
-			return d.Displacement.SI(c).Mul(c.Percent(e.Value))
+			return d.Displacement.Base(c).Mul(c.Percent(e.Value))
 		}
-		return d.Displacement.SI(c)
+		return d.Displacement.Base(c)
 	case Screw:
 		if m != nil && m.FillPercent.Set {
-			return d.VolumePerTurn.SI(c).Mul(c.Percent(m.FillPercent.Value))
+			return d.VolumePerTurn.Base(c).Mul(c.Percent(m.FillPercent.Value))
 		}
-		return d.VolumePerTurn.SI(c)
+		return d.VolumePerTurn.Base(c)
 	case Feeder:
 		if d.MassPerTurn.Unit != nil {
-			return d.MassPerTurn.SI(c)
+			return d.MassPerTurn.Base(c)
 		}
-		return d.VolumePerTurn.SI(c)
+		return d.VolumePerTurn.Base(c)
 	case Indexer:
 		return c.Dec(d.PiecesPerTurn)
 	}
@@ -124,17 +120,17 @@ func perLastTurn(c *exact.Calc, d *Delivery, m *Material) exact.Num {
 // the whole thickness is added to the diameter.
 func rollDiameter(c *exact.Calc, d *Delivery) exact.Num {
 	if d.PitchDiameter.Unit != nil {
-		return d.PitchDiameter.SI(c)
+		return d.PitchDiameter.Base(c)
 	}
 	if d.BeltThickness.Unit == nil {
-		return d.Diameter.SI(c)
+		return d.Diameter.Base(c)
 	}
-	return d.Diameter.SI(c).Add(d.BeltThickness.SI(c))
+	return d.Diameter.Base(c).Add(d.BeltThickness.Base(c))
 }
 
 func leak(c *exact.Calc, d *Delivery) exact.Num {
 	if d.Kind == Pump && d.SlipFlow.Unit != nil {
-		return d.SlipFlow.SI(c)
+		return d.SlipFlow.Base(c)
 	}
 	return c.Int(0)
 }
@@ -166,10 +162,10 @@ func (d *Drive) RateDimension() units.Dimension {
 	return d.Delivery.rateDimension()
 }
 
-// rate returns the process rate at n turns per second.
+// rate returns the process rate at n r/min.
 func (r relation) rate(n exact.Num) exact.Num { return r.perTurn.Mul(n).Sub(r.leak) }
 
-// speed returns the turns per second that give a process rate.
+// speed returns the r/min that give a process rate.
 func (r relation) speed(rate exact.Num) exact.Num { return rate.Add(r.leak).Quo(r.perTurn) }
 
 // densityFor returns the density that turns d's volume rate into a mass rate:
@@ -204,7 +200,7 @@ func convert(c *exact.Calc, d *Drive, m *Material, rate exact.Num, a, b units.Di
 	case a == b:
 		return rate
 	case b == units.MassFlow:
-		return rate.Mul(densityFor(d, m).SI(c))
+		return rate.Mul(densityFor(d, m).Base(c))
 	}
-	return rate.Quo(densityFor(d, m).SI(c))
+	return rate.Quo(densityFor(d, m).Base(c))
 }

@@ -2,7 +2,6 @@ package scaling
 
 import (
 	"linepace.example/core/exact"
-	"linepace.example/core/fault"
 	"linepace.example/core/units"
 )
 
@@ -25,25 +24,25 @@ type Scale struct {
 	ReferenceDiffersPercent    Optional[float64]
 }
 
-// ScaleOf finds the scale of s's drive, which has a delivery or a reference. at is
-// where the request describes the drive; checks are appended to checks.
+// ScaleOf finds the scale of s's drive, which has a delivery or a reference.
+// Checks are appended to checks.
 //
 //	effective lowest speed  = max(motor, sensor, register)
 //	effective highest speed = min(motor, sensor, register)
 //
 // Formula: scale/1.
-func ScaleOf(c *exact.Calc, s *Subject, at *fault.Path, checks *[]Check) Scale {
+func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	d := s.Drive
 	unit := RateUnit(d)
 	var described Setpoint
-	r := newRun(c, s, Measure{Unit: unit}, at, checks, &described)
-	usable := speedLimits(c, d, r.line, 1)
+	r := newRun(c, s, Measure{Unit: unit}, checks, &described)
+	usable := speedLimits(c, d, &r.line, 1)
 	out := Scale{
 		PerMotorTurn:      quantity(c, r.rel.perTurn, perTurnUnit(r.rel.dim)),
-		PerRPM:            quantity(c, r.rel.perTurn.Quo(c.Int(secondsPerMinute)), unit),
-		EffectiveMinRPM:   rpm(c, usable.low),
+		PerRPM:            quantity(c, r.rel.perTurn, unit),
+		EffectiveMinRPM:   usable.low.Float(),
 		EffectiveMinBinds: usable.lowBy,
-		EffectiveMaxRPM:   rpm(c, usable.high),
+		EffectiveMaxRPM:   usable.high.Float(),
 		EffectiveMaxBinds: usable.highBy,
 		RateAtMin:         quantity(c, r.rateNotBelowZero(usable.low), unit),
 		RateAtMax:         quantity(c, r.rateNotBelowZero(usable.high), unit),
@@ -71,7 +70,7 @@ func ScaleOf(c *exact.Calc, s *Subject, at *fault.Path, checks *[]Check) Scale {
 }
 
 func quantity(c *exact.Calc, si exact.Num, u *units.Unit) units.Quantity {
-	return units.Quantity{Value: units.FromSI(c, si, u).Float(), Unit: u}
+	return units.Quantity{Value: units.FromBase(c, si, u).Float(), Unit: u}
 }
 
 // rateNotBelowZero returns the process rate at n. A pump that turns more slowly
@@ -88,13 +87,13 @@ func (r *run) scaleOfRegister(out *Scale) {
 	if r.subject.Drive.Register.Kind != IntegerRegister {
 		return
 	}
-	step := r.c.Int(1).Quo(r.line.slope).Abs()
-	out.RPMPerCount = Some(rpm(r.c, step))
+	step := r.line.step()
+	out.RPMPerCount = Some(step.Float())
 	out.RatePerCount = quantity(r.c, r.rel.perTurn.Mul(step), r.measure.Unit)
 }
 
 func (r *run) pulsesAt(motorRPM float64) Optional[float64] {
-	n := r.c.Dec(motorRPM).Quo(r.c.Int(secondsPerMinute))
+	n := r.c.Dec(motorRPM)
 	if s := r.subject.Drive.loopSensor(); s != nil && s.Kind == FlowSensor && r.c.Sign(r.rel.rate(n)) < 0 {
 		return Some(0.0)
 	}

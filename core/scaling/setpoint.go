@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"linepace.example/core/exact"
-	"linepace.example/core/fault"
 	"linepace.example/core/units"
 )
 
@@ -54,14 +53,13 @@ type run struct {
 	measure Measure
 	rel     relation
 	line    line
-	at      *fault.Path // where the demand stands in the request
 	checks  *[]Check
 	out     *Setpoint
 }
 
-// For finds the setpoint of s for an amount of measure m, in SI base units (turns
-// per second for a motor speed). Field at is where the request asks it. Checks
-// are appended to checks.
+// For finds the setpoint of s for an amount of measure m, in base units (r/min
+// for a motor speed). Checks are appended to checks; their Field and
+// FitField are left to the caller, who knows where the request asks this.
 //
 //	motor speed = (rate + leak) / perTurn, with rate = length / time for a time
 //	count       = the register's line at that speed, rounded to nearest, ties away from zero
@@ -69,12 +67,12 @@ type run struct {
 //
 // The setpoint of a drive out of range has no count; its check has the limit and
 // a value of the demand that would fit. Formulas: motor-speed/1, count/1.
-func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, at *fault.Path, checks *[]Check) Setpoint {
+func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check) Setpoint {
 	var out Setpoint
-	r := newRun(c, s, m, at, checks, &out)
+	r := newRun(c, s, m, checks, &out)
 	n := r.speed(amount)
-	out.Demanded = units.Quantity{Value: units.FromSI(c, amount, m.Unit).Float(), Unit: m.Unit}
-	out.DemandedRPM = Some(rpm(c, n))
+	out.Demanded = units.Quantity{Value: units.FromBase(c, amount, m.Unit).Float(), Unit: m.Unit}
+	out.DemandedRPM = Some(n.Float())
 	if r.inRange(n) {
 		achieved := r.load(n)
 		r.describe(achieved)
@@ -86,9 +84,9 @@ func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, at *fault.Path,
 // FromCount finds what a loaded count of an integer register does; the demanded
 // values are absent. A count that sets a speed out of range is told by a check.
 // Measure m gives the unit of the achieved value.
-func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, at *fault.Path, checks *[]Check) Setpoint {
+func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Check) Setpoint {
 	out := Setpoint{Count: Some(count)}
-	r := newRun(c, s, m, at, checks, &out)
+	r := newRun(c, s, m, checks, &out)
 	n := r.line.speed(c.Int(int64(count)))
 	if c.Sign(n) != 0 {
 		r.inRange(n)
@@ -97,32 +95,27 @@ func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, at *fault.Path
 	return out
 }
 
-func newRun(c *exact.Calc, s *Subject, m Measure, at *fault.Path, checks *[]Check, out *Setpoint) run {
-	r := run{c: c, subject: s, measure: m, rel: relate(c, s.Drive, s.Material), at: at, checks: checks, out: out}
+func newRun(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *Setpoint) run {
+	r := run{c: c, subject: s, measure: m, rel: relate(c, s.Drive, s.Material), checks: checks, out: out}
 	if s.Drive.Register.Kind != NoRegister {
-		r.line = registerLine(c, s.Drive, r.rel)
+		r.line = registerLine(c, s.Drive, &r.rel)
 	}
 	return r
 }
 
 func (r *run) add(k Check) {
 	k.DriveID = r.subject.Drive.ID
-	if k.Field == "" {
-		k.Field = r.at.String()
-	}
 	*r.checks = append(*r.checks, k)
 }
 
-func rpm(c *exact.Calc, n exact.Num) float64 { return n.Mul(c.Int(secondsPerMinute)).Float() }
-
-// speed returns the motor speed in turns per second that gives an amount of the measure.
+// speed returns the motor speed in r/min that gives an amount of the measure.
 func (r *run) speed(amount exact.Num) exact.Num {
 	d := r.subject.Drive
 	switch dim := r.measure.Unit.Dimension(); dim {
 	case units.Rotation:
 		return amount
 	case units.TimeDim:
-		return r.rel.speed(r.measure.Length.SI(r.c).Quo(amount))
+		return r.rel.speed(r.measure.Length.Base(r.c).Quo(amount))
 	default:
 		return r.rel.speed(convert(r.c, d, r.subject.Material, amount, dim, r.rel.dim))
 	}
@@ -135,7 +128,7 @@ func (r *run) amount(n exact.Num) exact.Num {
 	case units.Rotation:
 		return n
 	case units.TimeDim:
-		return r.measure.Length.SI(r.c).Quo(r.rel.rate(n))
+		return r.measure.Length.Base(r.c).Quo(r.rel.rate(n))
 	default:
 		return convert(r.c, d, r.subject.Material, r.rel.rate(n), r.rel.dim, dim)
 	}
@@ -143,7 +136,7 @@ func (r *run) amount(n exact.Num) exact.Num {
 
 // inUnit returns an amount of the measure as a quantity.
 func (r *run) inUnit(amount exact.Num) units.Quantity {
-	return units.Quantity{Value: units.FromSI(r.c, amount, r.measure.Unit).Float(), Unit: r.measure.Unit}
+	return units.Quantity{Value: units.FromBase(r.c, amount, r.measure.Unit).Float(), Unit: r.measure.Unit}
 }
 
 // inRange reports whether speed n lies within the drive's limits, and adds the
@@ -152,7 +145,7 @@ func (r *run) inRange(n exact.Num) bool {
 	c := r.c
 	sign := c.Sign(n)
 	size := magnitude(n, sign)
-	usable := speedLimits(c, r.subject.Drive, r.line, sign)
+	usable := speedLimits(c, r.subject.Drive, &r.line, sign)
 	switch {
 	case c.Cmp(size, usable.high) > 0:
 		r.addOutOfRange(AboveHighestSpeed, size, usable.high, usable.highBy, sign, usable)
@@ -168,7 +161,7 @@ func (r *run) addOutOfRange(code Code, size, limit exact.Num, by Bound, sign int
 	excess := size.Sub(limit).Abs().Quo(limit).Mul(r.c.Int(100)).Float()
 	k := Check{Code: code, Binds: by, Limit: r.inUnit(r.amount(magnitude(limit, sign))), ExcessPercent: Some(excess)}
 	if r.c.Cmp(usable.low, usable.high) <= 0 {
-		k.Fit, k.FitField = r.inside(k.Limit, usable, sign), r.at.String()
+		k.Fit = r.inside(k.Limit, usable, sign)
 	}
 	r.add(k)
 }
@@ -181,7 +174,7 @@ func (r *run) inside(limit units.Quantity, usable limits, sign int) units.Quanti
 		if v == 0 {
 			continue
 		}
-		size := magnitude(r.speed(q.SI(r.c)), sign)
+		size := magnitude(r.speed(q.Base(r.c)), sign)
 		if r.c.Cmp(size, usable.low) >= 0 && r.c.Cmp(size, usable.high) <= 0 {
 			return q
 		}
@@ -192,7 +185,11 @@ func (r *run) inside(limit units.Quantity, usable limits, sign int) units.Quanti
 // load turns speed n into what the register takes and returns the speed that this
 // sets. A current or a voltage has no steps; neither has a drive without register.
 func (r *run) load(n exact.Num) (achieved exact.Num) {
-	switch number := r.line.number(n); r.subject.Drive.Register.Kind {
+	kind := r.subject.Drive.Register.Kind
+	if kind == NoRegister {
+		return n
+	}
+	switch number := r.line.number(n); kind {
 	case IntegerRegister:
 		count, _ := r.c.Round(number)
 		r.out.Count = Some(int32(count))
@@ -210,10 +207,9 @@ func (r *run) load(n exact.Num) (achieved exact.Num) {
 
 func (r *run) checkMotorLimit(achieved exact.Num) {
 	c, motor := r.c, &r.subject.Drive.Motor
-	speed := achieved.Mul(c.Int(secondsPerMinute))
-	size := speed.Abs()
+	size := achieved.Abs()
 	if c.Cmp(size, c.Dec(motor.MaxRPM)) > 0 || c.Cmp(size, c.Dec(motor.MinRPM)) < 0 {
-		r.add(Check{Code: CountPastMotorLimit, Number: speed.Float()})
+		r.add(Check{Code: CountPastMotorLimit, Number: achieved.Float()})
 	}
 }
 
@@ -250,9 +246,9 @@ func (r *run) checkNearerInTime(number exact.Num, count int64, demanded exact.Nu
 // describe fills in what speed n does: shafts, process value, readout, pulses.
 func (r *run) describe(n exact.Num) {
 	c, s := r.c, r.subject
-	r.out.AchievedRPM = Some(rpm(c, n))
+	r.out.AchievedRPM = Some(n.Float())
 	if s.Drive.Delivery.Kind != NoDelivery || len(s.Drive.Transmission) > 0 {
-		r.out.LastShaftRPM = Some(rpm(c, n.Mul(transmissionRatio(c, s.Drive.Transmission))))
+		r.out.LastShaftRPM = Some(n.Mul(transmissionRatio(c, s.Drive.Transmission)).Float())
 	}
 	if r.measure.Unit.Dimension() != units.TimeDim || c.Sign(n) != 0 {
 		r.out.Achieved = r.inUnit(r.amount(n))
@@ -287,7 +283,7 @@ const farFromCalibration = 1.5
 func (r *run) checkDrive(n exact.Num) {
 	c, d := r.c, r.subject.Drive
 	if calibrated := calibrationSpeed(d); calibrated > 0 {
-		size := n.Mul(c.Int(secondsPerMinute)).Abs()
+		size := n.Abs()
 		far := c.Dec(farFromCalibration)
 		at := c.Dec(calibrated)
 		if c.Cmp(size, at.Mul(far)) > 0 || c.Cmp(size.Mul(far), at) < 0 {
@@ -342,12 +338,12 @@ func referenceDiffers(c *exact.Calc, d *Drive, m *Material) (percent float64, ok
 	if !converts(d, m, train.dim, dim) {
 		return 0, false
 	}
-	calculated := train.rate(c.Dec(ref.MotorRPM).Quo(c.Int(secondsPerMinute)))
+	calculated := train.rate(c.Dec(ref.MotorRPM))
 	if c.Sign(calculated) <= 0 {
 		return 0, false
 	}
 	calculated = convert(c, d, m, calculated, train.dim, dim)
-	return ref.Value.SI(c).Sub(calculated).Quo(calculated).Mul(c.Int(100)).Float(), true
+	return ref.Value.Base(c).Sub(calculated).Quo(calculated).Mul(c.Int(100)).Float(), true
 }
 
 // compare judges the achieved speed against the demanded amount.
@@ -414,9 +410,9 @@ func (r *run) band(n exact.Num) (low, high end, known bool) {
 		base := n.Abs()
 		switch g.Of {
 		case MaxSpeed:
-			base = c.Dec(motor.MaxRPM).Quo(c.Int(secondsPerMinute))
+			base = c.Dec(motor.MaxRPM)
 		case BaseSpeed:
-			base = c.Dec(motor.BaseRPM.Value).Quo(c.Int(secondsPerMinute))
+			base = c.Dec(motor.BaseRPM.Value)
 		}
 		either := base.Mul(c.Percent(g.Percent.Value))
 		slow, fast = n.Sub(either), n.Add(either)
@@ -436,22 +432,56 @@ func (r *run) end(n exact.Num) end {
 	return end{amount: r.amount(n)}
 }
 
-// StopCount returns the count that asks s's register for zero, and whether there
-// is one: exactly, and within its type.
+// Stop finds what asks s's register for zero. Nothing is set where the register
+// cannot say zero exactly within its range; then a check tells.
 //
-//	count = k0 - x0 * (k1 - k0) / (x1 - x0)
-func StopCount(c *exact.Calc, d *Drive) (count int32, ok bool) {
+//	number = k0 - x0 * (k1 - k0) / (x1 - x0)
+func Stop(c *exact.Calc, d *Drive, checks *[]Check) Setpoint {
 	r := &d.Register
-	if r.Kind != IntegerRegister {
-		return 0, false
+	if r.Kind == NoRegister {
+		return Setpoint{}
 	}
 	p, q := &r.Span[0], &r.Span[1]
-	k0, x0 := c.Dec(r.at(p)), p.Value.SI(c)
-	number := k0.Sub(x0.Mul(c.Dec(r.at(q)).Sub(k0)).Quo(q.Value.SI(c).Sub(x0)))
-	n, ok := c.Round(number)
+	k0, x0 := c.Dec(r.at(p)), p.Value.Base(c)
+	number := k0.Sub(x0.Mul(c.Dec(r.at(q)).Sub(k0)).Quo(q.Value.Base(c).Sub(x0)))
 	low, high := r.bounds()
-	if !ok || c.Cmp(number, c.Int(n)) != 0 || float64(n) < low || float64(n) > high {
-		return 0, false
+	if c.Cmp(number, c.Dec(low)) >= 0 && c.Cmp(number, c.Dec(high)) <= 0 {
+		switch r.Kind {
+		case CurrentOutput:
+			return Setpoint{Milliamps: Some(number.Float()), AchievedRPM: Some(0.0)}
+		case VoltageOutput:
+			return Setpoint{Volts: Some(number.Float()), AchievedRPM: Some(0.0)}
+		}
+		if n, _ := c.Round(number); c.Cmp(number, c.Int(n)) == 0 {
+			return Setpoint{Count: Some(int32(n)), AchievedRPM: Some(0.0)}
+		}
 	}
-	return int32(n), true
+	*checks = append(*checks, Check{Code: NoCountForStop, DriveID: d.ID})
+	return Setpoint{}
 }
+
+// SpeedFor returns the motor speed in r/min that gives an amount of m.
+func SpeedFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) exact.Num {
+	r := newRun(c, s, m, nil, nil)
+	return r.speed(amount)
+}
+
+// SpeedOfCount returns the motor speed in r/min that a count sets.
+func SpeedOfCount(c *exact.Calc, s *Subject, count int32) exact.Num {
+	r := newRun(c, s, Measure{}, nil, nil)
+	return r.line.speed(c.Int(int64(count)))
+}
+
+// RateAt returns the process rate at n r/min of the motor, in base
+// units of the drive's own [Drive.RateDimension].
+func RateAt(c *exact.Calc, s *Subject, n exact.Num) exact.Num {
+	return relate(c, s.Drive, s.Material).rate(n)
+}
+
+// Gives reports whether the drive with material m can be asked for a rate of dim.
+func Gives(d *Drive, m *Material, dim units.Dimension) bool {
+	return converts(d, m, d.RateDimension(), dim)
+}
+
+// MayTurnBackwards reports whether the drive may be asked for a negative rate.
+func (d *Drive) MayTurnBackwards() bool { return d.Register.spansBelowZero() }

@@ -9,8 +9,8 @@ import (
 )
 
 // Step is one step of the derivation of a number. Its formula is an equation
-// between quantities: with every input in SI base units (and turns, pieces and
-// pulses) it gives the result in SI base units.
+// between quantities: with every input in base units (and turns, pieces and
+// pulses) it gives the result in base units.
 type Step struct {
 	ID      string // the formula and its version
 	Name    string // what the step finds
@@ -147,7 +147,7 @@ func (w *worker) demandSteps(amount exact.Num) {
 	rate := w.out.Demanded
 	switch {
 	case dim == units.TimeDim:
-		rate = quantity(w.c, w.measure.Length.SI(w.c).Quo(amount), RateUnit(w.subject.Drive))
+		rate = quantity(w.c, w.measure.Length.Base(w.c).Quo(amount), RateUnit(w.subject.Drive))
 		w.step("dwell-speed/1", "process speed for the time", "length / time", rate,
 			Input{"length", w.measure.Length}, Input{"time", w.out.Demanded})
 	case dim != w.rel.dim:
@@ -185,8 +185,8 @@ func (w *worker) registerSteps(speed Input) {
 	if r.Kind == NoRegister {
 		return
 	}
-	n := c.Dec(speed.Value.Value).Quo(c.Int(secondsPerMinute))
-	x := Input{"x", quantity(c, w.coordinate(n), r.Span[0].Value.Unit)}
+	n := c.Dec(speed.Value.Value)
+	x := Input{"x", quantity(c, w.line.coordinate(n), r.Span[0].Value.Unit)}
 	w.coordinateStep(speed, x)
 	ends := []Input{{"n0", plain(r.at(&r.Span[0]))}, {"x0", r.Span[0].Value}, {"n1", plain(r.at(&r.Span[1]))}, {"x1", r.Span[1].Value}}
 	number := plain(w.line.number(n).Float())
@@ -196,18 +196,9 @@ func (w *worker) registerSteps(speed Input) {
 	}
 	count := Input{"count", plain(float64(w.out.Count.Value))}
 	w.step("count/1", "nearest whole count, ties away from zero", "round(number)", count.Value, Input{"number", number})
-	set := c.Dec(w.out.AchievedRPM.Value).Quo(c.Int(secondsPerMinute))
-	achieved := Input{"x", quantity(c, w.coordinate(set), r.Span[0].Value.Unit)}
+	set := c.Dec(w.out.AchievedRPM.Value)
+	achieved := Input{"x", quantity(c, w.line.coordinate(set), r.Span[0].Value.Unit)}
 	w.step("register-inverse/1", "what the count sets", "x0 + (count - n0) * (x1 - x0) / (n1 - n0)", achieved.Value, append([]Input{count}, ends...)...)
-}
-
-// coordinate returns the value that the register's points speak of, at n turns
-// per second.
-func (w *worker) coordinate(n exact.Num) exact.Num {
-	if w.subject.Drive.Register.Span[0].Value.Unit.Dimension() == units.Rotation {
-		return n.Mul(shaftRatio(w.c, w.subject.Drive))
-	}
-	return w.rel.rate(n)
 }
 
 func (w *worker) coordinateStep(speed, x Input) {
@@ -231,7 +222,7 @@ func (w *worker) coordinateStep(speed, x Input) {
 func (w *worker) achievedSteps() {
 	d, c, m := w.subject.Drive, w.c, w.subject.Material
 	speed := Input{"speed", speedQuantity(w.out.AchievedRPM.Value)}
-	n := c.Dec(speed.Value.Value).Quo(c.Int(secondsPerMinute))
+	n := c.Dec(speed.Value.Value)
 	if w.rel.dim != (units.Dimension{}) {
 		rate := Input{"rate", quantity(c, w.rel.rate(n), RateUnit(d))}
 		formula, inputs := "perMotorTurn * speed", []Input{{"perMotorTurn", quantity(c, w.rel.perTurn, perTurnUnit(w.rel.dim))}, speed}
@@ -267,7 +258,7 @@ func (w *worker) pulseStep(speed Input) {
 		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, Input{"pulsesPerMotorTurn", perTurn})
 		return
 	}
-	n := w.c.Dec(speed.Value.Value).Quo(w.c.Int(secondsPerMinute))
+	n := w.c.Dec(speed.Value.Value)
 	flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(n), w.rel.dim, units.VolumeFlow)
 	w.step("pulse-frequency/1", "frequency of the flow meter in the loop", "flow * kFactor", hz,
 		Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
@@ -280,11 +271,11 @@ var pulsePerTurn = units.MustParse("pulse/r")
 func Working(s *Subject, m Measure, out *Setpoint) []Step {
 	c := new(exact.Calc)
 	var none []Check
-	r := newRun(c, s, m, nil, &none, out)
+	r := newRun(c, s, m, &none, out)
 	w := worker{run: &r}
 	w.scaleSteps()
 	if out.DemandedRPM.Set {
-		w.demandSteps(out.Demanded.SI(c))
+		w.demandSteps(out.Demanded.Base(c))
 	}
 	if out.AchievedRPM.Set {
 		w.achievedSteps()
@@ -295,7 +286,7 @@ func Working(s *Subject, m Measure, out *Setpoint) []Step {
 // ScaleWorking derives the per-turn numbers of s's drive.
 func ScaleWorking(s *Subject) []Step {
 	var none []Check
-	r := newRun(new(exact.Calc), s, Measure{}, nil, &none, nil)
+	r := newRun(new(exact.Calc), s, Measure{}, &none, nil)
 	w := worker{run: &r}
 	w.scaleSteps()
 	return w.steps

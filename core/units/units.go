@@ -48,19 +48,62 @@ type Unit struct {
 	dim    Dimension
 	ratio  *big.Rat
 	factor *exact.Constant
-	// num and den are the terms of ratio, each nil where it is one. Where one of
-	// them is not a float64 integer, num is the factor itself and den is nil.
-	num, den *exact.Constant
+	si, minute terms
 }
 
 func newUnit(symbol string, dim Dimension, ratio *big.Rat) *Unit {
-	u := &Unit{symbol: symbol, dim: dim, ratio: ratio, factor: exact.NewConstant(ratio)}
-	if !isFloatInteger(ratio.Num()) || !isFloatInteger(ratio.Denom()) {
-		u.num = u.factor
-		return u
+	return &Unit{
+		symbol: symbol,
+		dim:    dim,
+		ratio:  ratio,
+		factor: exact.NewConstant(ratio),
+		si:     newTerms(ratio),
+		minute: newTerms(new(big.Rat).Mul(ratio, minutePower(dim.Time))),
 	}
-	u.num, u.den = termConstant(ratio.Num()), termConstant(ratio.Denom())
-	return u
+}
+
+// minutePower turns a factor to units with time in seconds into one to units with
+// time in minutes: 60^-time.
+func minutePower(time int8) *big.Rat {
+	sixty := new(big.Int).Exp(big.NewInt(60), big.NewInt(int64(max(time, -time))), nil)
+	power := new(big.Rat).SetInt(sixty)
+	if time > 0 {
+		power.Inv(power)
+	}
+	return power
+}
+
+// terms is a factor as numerator and denominator, each nil where it is one. They
+// are applied one by one because whole numbers are free of error, which the
+// factor 1/60 is not. Where one of them is not a float64 integer, num is the
+// factor itself and den is nil.
+type terms struct{ num, den *exact.Constant }
+
+func newTerms(ratio *big.Rat) terms {
+	if !isFloatInteger(ratio.Num()) || !isFloatInteger(ratio.Denom()) {
+		return terms{num: exact.NewConstant(ratio)}
+	}
+	return terms{termConstant(ratio.Num()), termConstant(ratio.Denom())}
+}
+
+func (t terms) multiply(c *exact.Calc, n exact.Num) exact.Num {
+	if t.num != nil {
+		n = n.Mul(c.Const(t.num))
+	}
+	if t.den != nil {
+		n = n.Quo(c.Const(t.den))
+	}
+	return n
+}
+
+func (t terms) divide(c *exact.Calc, n exact.Num) exact.Num {
+	if t.den != nil {
+		n = n.Mul(c.Const(t.den))
+	}
+	if t.num != nil {
+		n = n.Quo(c.Const(t.num))
+	}
+	return n
 }
 
 func isFloatInteger(n *big.Int) bool { return n.BitLen() <= 53 }
@@ -96,29 +139,19 @@ type Quantity struct {
 	Unit  *Unit
 }
 
-// SI returns the quantity in SI base units: Value times the unit's numerator,
-// divided by its denominator. The terms are applied one by one because they are
-// whole numbers and hence free of error, which the factor 1/60 is not. Value
-// must be finite.
-func (q Quantity) SI(c *exact.Calc) exact.Num {
-	n := c.Dec(q.Value)
-	if q.Unit.num != nil {
-		n = n.Mul(c.Const(q.Unit.num))
-	}
-	if q.Unit.den != nil {
-		n = n.Quo(c.Const(q.Unit.den))
-	}
-	return n
-}
+// SI returns the quantity in SI base units. Value must be finite.
+func (q Quantity) SI(c *exact.Calc) exact.Num { return q.Unit.si.multiply(c, c.Dec(q.Value)) }
 
 // FromSI returns the value in unit u of n, which is in SI base units: the
 // inverse of [Quantity.SI].
-func FromSI(c *exact.Calc, n exact.Num, u *Unit) exact.Num {
-	if u.den != nil {
-		n = n.Mul(c.Const(u.den))
-	}
-	if u.num != nil {
-		n = n.Quo(c.Const(u.num))
-	}
-	return n
-}
+func FromSI(c *exact.Calc, n exact.Num, u *Unit) exact.Num { return u.si.divide(c, n) }
+
+// Base returns the quantity in m, kg, min, turns, pieces and pulses. With the
+// minute for the second the usual units of a drive (r/min, m/min, L/min up to a
+// power of ten) have whole factors, so that most results are free of rounding.
+// Value must be finite.
+func (q Quantity) Base(c *exact.Calc) exact.Num { return q.Unit.minute.multiply(c, c.Dec(q.Value)) }
+
+// FromBase returns the value in unit u of n, which is in the units of
+// [Quantity.Base].
+func FromBase(c *exact.Calc, n exact.Num, u *Unit) exact.Num { return u.minute.divide(c, n) }

@@ -1,0 +1,330 @@
+package changeover
+
+import (
+	"linepace.example/core/fault"
+	"linepace.example/core/scaling"
+	"linepace.example/core/units"
+)
+
+// job is what a product asks of one drive, with every name resolved.
+type job struct {
+	demand    int32 // in the product's demands, or -1
+	blend     int32 // in the product's blends, or -1
+	component int32 // in the blend's components
+	leader    int32 // the drive that is followed, or -1
+	section   int32 // the line's section of a dwell, or -1
+	material  int32 // in the product's materials, or -1
+}
+
+var noJob = job{demand: -1, blend: -1, leader: -1, section: -1, material: -1}
+
+// planner plans one product on one line. path is the product's in the request.
+type planner struct {
+	line    *Line
+	product *Product
+	path    *fault.Path
+	jobs    []job // by drive of the line
+
+	drives, sections, materials index
+}
+
+func newPlanner(line *Line, product *Product, path *fault.Path) planner {
+	p := planner{line: line, product: product, path: path, jobs: make([]job, len(line.Drives))}
+	p.drives = newIndex(len(line.Drives), func(i int) string { return line.Drives[i].ID })
+	p.sections = newIndex(len(line.Sections), func(i int) string { return line.Sections[i].ID })
+	p.materials = newIndex(len(product.Materials), func(i int) string { return product.Materials[i].ID })
+	for i := range p.jobs {
+		p.jobs[i] = noJob
+	}
+	return p
+}
+
+// assign resolves every name of the product and gives each drive its job.
+func (p *planner) assign(faults *fault.List) {
+	p.checkMaterials(faults)
+	list := p.path.Field("demands")
+	for i := range p.product.Demands {
+		at := list.Index(i)
+		p.assignDemand(i, &at, faults)
+	}
+	list = p.path.Field("blends")
+	blends := newIndex(len(p.product.Blends), func(i int) string { return p.product.Blends[i].ID })
+	for i := range p.product.Blends {
+		at := list.Index(i)
+		checkUnique(&blends, i, "blends", &at, faults)
+		p.assignBlend(i, &at, faults)
+	}
+	p.checkAllDemanded(faults)
+}
+
+func (p *planner) checkMaterials(faults *fault.List) {
+	list := p.path.Field("materials")
+	for i := range p.product.Materials {
+		at := list.Index(i)
+		checkUnique(&p.materials, i, "materials", &at, faults)
+		scaling.ValidateMaterial(&p.product.Materials[i], &at, faults)
+	}
+}
+
+// checkUnique adds a fault if an earlier item has the id of item i.
+func checkUnique(x *index, i int, list string, at *fault.Path, faults *fault.List) {
+	id := x.id(i)
+	if first := x.find(id); first != i && id != "" {
+		field := at.Field("id")
+		faults.Add(&field, fault.Duplicate, "%q is also the id of %s[%d]; give each its own", id, list, first)
+	}
+}
+
+// checkAllDemanded names every drive that the product leaves out: silence is not zero.
+func (p *planner) checkAllDemanded(faults *fault.List) {
+	line := fault.Root("line")
+	list := line.Field("drives")
+	for i := range p.jobs {
+		if p.jobs[i] == noJob {
+			at := list.Index(i)
+			id := at.Field("id")
+			faults.Add(&id, fault.NotDemanded, "drive %q has no demand in %s; give it one, or stopped, or leaveAsIs", p.line.Drives[i].ID, p.path)
+		}
+	}
+}
+
+// claim gives drive id its job, unless it is unknown or has one already.
+func (p *planner) claim(id string, j job, at *fault.Path, faults *fault.List) (drive int, ok bool) {
+	field := at.Field("driveId")
+	drive = p.drives.find(id)
+	if drive < 0 {
+		if id != "" { // an empty name is reported where it is required
+			faults.Add(&field, fault.NotFound, "no drive of the line has the id %q", id)
+		}
+		return drive, false
+	}
+	if p.jobs[drive] != noJob {
+		faults.Add(&field, fault.Duplicate, "drive %q is already asked for by %s; ask once", id, p.describe(&p.jobs[drive]))
+		return drive, false
+	}
+	p.jobs[drive] = j
+	return drive, true
+}
+
+// describe names where the request asks for a job.
+func (p *planner) describe(j *job) string {
+	if j.demand >= 0 {
+		list := p.path.Field("demands")
+		at := list.Index(int(j.demand))
+		return at.String()
+	}
+	list := p.path.Field("blends")
+	blend := list.Index(int(j.blend))
+	components := blend.Field("components")
+	at := components.Index(int(j.component))
+	return at.String()
+}
+
+// field names the field that a job's checks speak of, such as
+// product.demands[2].rate.
+func (p *planner) field(j *job) string {
+	if j.demand < 0 {
+		return p.describe(j)
+	}
+	return p.describe(j) + kindFields[p.product.Demands[j.demand].Kind]
+}
+
+var kindFields = [...]string{
+	NoDemand: "", Rate: ".rate", Dwell: ".dwell.time", Ratio: ".ratio",
+	LengthPerPiece: ".lengthPerPiece", Stopped: ".stopped", LeaveAsIs: ".leaveAsIs",
+}
+
+// material resolves a material's name; an empty name is no material.
+func (p *planner) material(id string, at *fault.Path, faults *fault.List) int32 {
+	if id == "" {
+		return -1
+	}
+	i := p.materials.find(id)
+	if i < 0 {
+		field := at.Field("materialId")
+		faults.Add(&field, fault.NotFound, "no material of the product has the id %q", id)
+	}
+	return int32(i)
+}
+
+func (p *planner) assignDemand(i int, at *fault.Path, faults *fault.List) {
+	demand := &p.product.Demands[i]
+	j := noJob
+	j.demand = int32(i)
+	j.material = p.material(demand.MaterialID, at, faults)
+	if t := &demand.Tolerance; t.Set {
+		tolerance := at.Field("tolerance")
+		scaling.ValidateTolerance(&t.Value, &tolerance, faults)
+	}
+	drive, ok := p.claim(demand.DriveID, j, at, faults)
+	if !ok {
+		return
+	}
+	p.checkKind(drive, demand, at, faults)
+}
+
+func (p *planner) checkKind(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
+	switch demand.Kind {
+	case Rate:
+		p.checkRate(drive, demand.Rate, at, "rate", faults)
+	case Dwell:
+		p.checkDwell(drive, demand, at, faults)
+	case Ratio:
+		p.checkRatio(drive, demand, at, faults)
+	case LengthPerPiece:
+		p.checkLengthPerPiece(drive, demand, at, faults)
+	case Stopped, LeaveAsIs:
+		if demand.Tolerance.Set {
+			field := at.Field("tolerance")
+			faults.Add(&field, fault.Conflict, "has nothing to judge: the drive is stopped or left as it is")
+		}
+	default:
+		faults.Add(at, fault.Required, "needs one of rate, dwell, ratio, lengthPerPiece, stopped and leaveAsIs")
+	}
+}
+
+// checkRate demands a rate that the drive can give with its material.
+func (p *planner) checkRate(drive int, rate units.Quantity, at *fault.Path, field string, faults *fault.List) {
+	d := &p.line.Drives[drive]
+	check := scaling.ValidatePositive
+	if d.MayTurnBackwards() {
+		check = scaling.ValidateQuantity
+	}
+	native, known := rateDimension(d)
+	if !known {
+		return // the drive's own fault has been reported
+	}
+	dims := []units.Dimension{units.Rotation}
+	switch native {
+	case units.Dimension{}:
+	case units.VolumeFlow:
+		dims = []units.Dimension{native, units.MassFlow, units.Rotation}
+	case units.MassFlow:
+		dims = []units.Dimension{native, units.VolumeFlow, units.Rotation}
+	default:
+		dims = []units.Dimension{native, units.Rotation}
+	}
+	if check(rate, at, faults, field, dims...) {
+		p.checkMaterialFor(drive, rate.Unit.Dimension(), at, faults)
+	}
+}
+
+// checkMaterialFor adds a fault where a rate of dim needs a density that drive's
+// material does not give.
+func (p *planner) checkMaterialFor(drive int, dim units.Dimension, at *fault.Path, faults *fault.List) {
+	d, m := &p.line.Drives[drive], p.materialOf(drive)
+	if dim == units.Rotation || scaling.Gives(d, m, dim) {
+		return
+	}
+	field := "bulkDensity"
+	if d.Delivery.Kind == scaling.Pump {
+		field = "density"
+	}
+	path := at.Field("materialId")
+	if m == nil {
+		faults.Add(&path, fault.Required, "is needed: drive %q delivers a volume or a mass, the rate is in the other, and the material's %s turns one into the other", d.ID, field)
+		return
+	}
+	list := p.path.Field("materials")
+	of := list.Index(int(p.jobs[drive].material))
+	path = of.Field(field)
+	faults.Add(&path, fault.Required, "is needed: drive %q delivers a volume or a mass, and the rate is in the other", d.ID)
+}
+
+// rateDimension is the drive's kind of rate; known is false where its reference
+// is at fault.
+func rateDimension(d *scaling.Drive) (dim units.Dimension, known bool) {
+	if len(d.References) > 0 {
+		if u := d.References[0].Value.Unit; u == nil || u == scaling.Unreadable {
+			return dim, false
+		}
+	}
+	return d.RateDimension(), true
+}
+
+func (p *planner) checkDwell(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
+	d := &p.line.Drives[drive]
+	dwell := at.Field("dwell")
+	scaling.ValidatePositive(demand.Time, &dwell, faults, "time", units.TimeDim)
+	if dim, known := rateDimension(d); known && dim != units.SpeedDim {
+		faults.Add(&dwell, fault.Conflict, "asks for a time, and drive %q does not deliver a length", d.ID)
+		return
+	}
+	if len(demand.SectionIDs) != 1 {
+		return // the count of sections is checked by the contract
+	}
+	list := dwell.Field("sectionIds")
+	field := list.Index(0)
+	section := p.sections.find(demand.SectionIDs[0])
+	if section < 0 {
+		faults.Add(&field, fault.NotFound, "no section of the line has the id %q", demand.SectionIDs[0])
+		return
+	}
+	if s := &p.line.Sections[section]; s.DriveID != d.ID {
+		faults.Add(&field, fault.Conflict, "section %q is moved by drive %q, not by %q", s.ID, s.DriveID, d.ID)
+		return
+	}
+	p.jobs[drive].section = int32(section)
+}
+
+// follow resolves the leader of a follower's demand at path at.
+func (p *planner) follow(drive int, leaderID string, at *fault.Path, faults *fault.List) (leader *scaling.Drive, ok bool) {
+	field := at.Field("leaderId")
+	i := p.drives.find(leaderID)
+	switch {
+	case i < 0 && leaderID == "":
+		return nil, false
+	case i < 0:
+		faults.Add(&field, fault.NotFound, "no drive of the line has the id %q", leaderID)
+		return nil, false
+	case i == drive:
+		faults.Add(&field, fault.Cycle, "is the drive itself; name the drive that it follows")
+		return nil, false
+	}
+	p.jobs[drive].leader = int32(i)
+	return &p.line.Drives[i], true
+}
+
+func (p *planner) checkRatio(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
+	ratio := at.Field("ratio")
+	if !(demand.Percent > 0 && demand.Percent <= 1e6) {
+		field := ratio.Field("percent")
+		faults.Add(&field, fault.OutOfRange, "is %v; it must be above 0 and at most 1000000 percent of the leader", demand.Percent)
+	}
+	d := &p.line.Drives[drive]
+	leader, ok := p.follow(drive, demand.LeaderID, &ratio, faults)
+	if !ok || demand.Basis != ProcessRate {
+		return
+	}
+	mine, known := rateDimension(d)
+	theirs, alsoKnown := rateDimension(leader)
+	if known && alsoKnown && (mine != theirs || mine == units.Dimension{}) {
+		field := ratio.Field("basis")
+		faults.Add(&field, fault.Conflict, "is PROCESS_RATE, but drive %q gives %s and %q gives %s; use MOTOR_SPEED or a demand that joins the two kinds",
+			d.ID, rateWords(mine), leader.ID, rateWords(theirs))
+	}
+}
+
+func rateWords(dim units.Dimension) string {
+	if dim == (units.Dimension{}) {
+		return "no process rate"
+	}
+	return dim.String()
+}
+
+func (p *planner) checkLengthPerPiece(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
+	path := at.Field("lengthPerPiece")
+	scaling.ValidatePositive(demand.Length, &path, faults, "length", units.LengthDim)
+	d := &p.line.Drives[drive]
+	leader, ok := p.follow(drive, demand.LeaderID, &path, faults)
+	if !ok {
+		return
+	}
+	mine, known := rateDimension(d)
+	theirs, alsoKnown := rateDimension(leader)
+	sound := mine == units.PieceRate && theirs == units.SpeedDim || mine == units.SpeedDim && theirs == units.PieceRate
+	if known && alsoKnown && !sound {
+		faults.Add(&path, fault.Conflict, "joins a length and pieces, but drive %q gives %s and %q gives %s",
+			d.ID, rateWords(mine), leader.ID, rateWords(theirs))
+	}
+}

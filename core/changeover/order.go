@@ -1,0 +1,70 @@
+package changeover
+
+import (
+	"strings"
+
+	"linepace.example/core/fault"
+)
+
+// longestChain bounds how many drives may follow each other in a row, so that no
+// request makes exact evaluation of a chain unbounded. Real chains of rolls have
+// some twenty.
+const longestChain = 256
+
+// order returns the drives with leaders before their followers, otherwise in the
+// line's order. A ring of followers is a fault at one demand of the ring.
+func (p *planner) order(faults *fault.List) []int32 {
+	const (
+		unseen = iota
+		onTheWay
+		placed
+	)
+	state := make([]uint8, len(p.jobs))
+	out := make([]int32, 0, len(p.jobs))
+	var way []int32
+	for start := range p.jobs {
+		way = way[:0]
+		i := int32(start)
+		for i >= 0 && state[i] == unseen {
+			state[i] = onTheWay
+			way = append(way, i)
+			i = p.jobs[i].leader
+		}
+		if i >= 0 && state[i] == onTheWay {
+			p.addCycle(way, i, faults)
+		}
+		if len(way) > longestChain {
+			p.addFollowed(way[0], fault.TooMany, faults, "makes a chain of %d drives that follow each other; at most %d", len(way), longestChain)
+		}
+		for k := len(way) - 1; k >= 0; k-- {
+			state[way[k]] = placed
+			out = append(out, way[k])
+		}
+	}
+	return out
+}
+
+func (p *planner) addCycle(way []int32, back int32, faults *fault.List) {
+	first := 0
+	for way[first] != back {
+		first++
+	}
+	names := make([]string, 0, len(way)+1)
+	for _, i := range append(way[first:len(way):len(way)], back) {
+		names = append(names, p.line.Drives[i].ID)
+	}
+	p.addFollowed(back, fault.Cycle, faults, "closes a ring of drives that follow each other (%s); one of them needs a rate or a dwell", strings.Join(names, " -> "))
+}
+
+// addFollowed adds a fault at the leaderId of drive i's demand.
+func (p *planner) addFollowed(i int32, r fault.Reason, faults *fault.List, format string, args ...any) {
+	demand := p.jobs[i].demand
+	list := p.path.Field("demands")
+	item := list.Index(int(demand))
+	kind := item.Field("ratio")
+	if p.product.Demands[demand].Kind == LengthPerPiece {
+		kind = item.Field("lengthPerPiece")
+	}
+	leader := kind.Field("leaderId")
+	faults.Add(&leader, r, format, args...)
+}

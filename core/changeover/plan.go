@@ -1,0 +1,343 @@
+package changeover
+
+import (
+	"linepace.example/core/exact"
+	"linepace.example/core/fault"
+	"linepace.example/core/scaling"
+	"linepace.example/core/units"
+)
+
+// Make plans the product of req on its line. It returns every fault of the
+// request at once, or a plan, which may be one that cannot run. stop, asked
+// between drives, ends a plan that nobody waits for; then ok is false. A nil stop
+// never does.
+func Make(req *Request, stop func() bool) (plan Plan, faults fault.List, ok bool) {
+	product, running := fault.Root("product"), fault.Root("running")
+	checkLine(req.Line, &faults)
+	next := newPlanner(req.Line, req.Product, &product)
+	order := next.prepare(&faults)
+	var now planner
+	var nowOrder []int32
+	if req.Running != nil {
+		now = newPlanner(req.Line, req.Running, &running)
+		nowOrder = now.prepare(&faults)
+	}
+	if len(faults) > 0 {
+		return Plan{}, faults, true
+	}
+	plan, ok = next.solve(order, req.Working, stop)
+	if ok && req.Running != nil {
+		var before Plan
+		before, ok = now.solve(nowOrder, false, stop)
+		plan.compare(&before, nowOrder)
+	}
+	plan.Verdict = VerdictOf(plan.Checks)
+	return plan, nil, ok
+}
+
+func (p *planner) prepare(faults *fault.List) []int32 {
+	p.assign(faults)
+	order := p.order(faults)
+	p.checkLeaders(faults)
+	return order
+}
+
+func checkLine(line *Line, faults *fault.List) {
+	root := fault.Root("line")
+	list := root.Field("drives")
+	drives := newIndex(len(line.Drives), func(i int) string { return line.Drives[i].ID })
+	for i := range line.Drives {
+		at := list.Index(i)
+		checkUnique(&drives, i, "drives", &at, faults)
+		scaling.Validate(&line.Drives[i], &at, faults)
+	}
+	list = root.Field("sections")
+	sections := newIndex(len(line.Sections), func(i int) string { return line.Sections[i].ID })
+	for i := range line.Sections {
+		at := list.Index(i)
+		s := &line.Sections[i]
+		checkUnique(&sections, i, "sections", &at, faults)
+		scaling.ValidateSection(s, &at, faults)
+		if s.DriveID != "" && drives.find(s.DriveID) < 0 {
+			field := at.Field("driveId")
+			faults.Add(&field, fault.NotFound, "no drive of the line has the id %q", s.DriveID)
+		}
+	}
+	checkReadoutSections(line, &sections, faults)
+}
+
+func checkReadoutSections(line *Line, sections *index, faults *fault.List) {
+	root := fault.Root("line")
+	list := root.Field("drives")
+	for i := range line.Drives {
+		id := line.Drives[i].Readout.SectionID
+		if id == "" {
+			continue
+		}
+		at := list.Index(i)
+		readout := at.Field("readout")
+		field := readout.Field("sectionId")
+		switch s := sections.find(id); {
+		case s < 0:
+			faults.Add(&field, fault.NotFound, "no section of the line has the id %q", id)
+		case line.Sections[s].DriveID != line.Drives[i].ID:
+			faults.Add(&field, fault.Conflict, "section %q is moved by drive %q, not by this one", id, line.Sections[s].DriveID)
+		}
+	}
+}
+
+// checkLeaders demands that every leader runs at a speed that the plan knows.
+func (p *planner) checkLeaders(faults *fault.List) {
+	for i := range p.jobs {
+		leader := p.jobs[i].leader
+		if leader < 0 || p.jobs[leader].demand < 0 {
+			continue
+		}
+		switch p.product.Demands[p.jobs[leader].demand].Kind {
+		case Stopped:
+			p.addFollowed(int32(i), fault.Conflict, faults, "names drive %q, which is stopped; stop the follower too, or give it a demand of its own", p.line.Drives[leader].ID)
+		case LeaveAsIs:
+			p.addFollowed(int32(i), fault.Conflict, faults, "names drive %q, which is left as it is, so its speed is not known here; give the follower a demand of its own", p.line.Drives[leader].ID)
+		}
+	}
+}
+
+func (p *planner) materialOf(drive int) *scaling.Material {
+	if i := p.jobs[drive].material; i >= 0 {
+		return &p.product.Materials[i]
+	}
+	return nil
+}
+
+func (p *planner) toleranceOf(j *job) *scaling.Tolerance {
+	var t *scaling.Optional[scaling.Tolerance]
+	if j.demand >= 0 {
+		t = &p.product.Demands[j.demand].Tolerance
+	} else {
+		t = &p.product.Blends[j.blend].Components[j.component].Tolerance
+	}
+	if !t.Set {
+		return nil
+	}
+	return &t.Value
+}
+
+// solve finds the setpoints in the given order.
+func (p *planner) solve(order []int32, working bool, stop func() bool) (plan Plan, ok bool) {
+	s := solver{planner: p, of: make([]int32, len(order)), working: working}
+	s.plan.Setpoints = make([]Setpoint, 0, len(order))
+	for place, i := range order {
+		if stop != nil && stop() {
+			return Plan{}, false
+		}
+		s.of[i] = int32(place)
+		s.plan.Setpoints = append(s.plan.Setpoints, s.setpoint(int(i)))
+	}
+	return s.plan, true
+}
+
+type solver struct {
+	*planner
+	plan    Plan
+	of      []int32 // place of each drive in plan.Setpoints
+	working bool
+	trial   *trial // nil: no value is tried
+	trials  int    // drives planned on trial so far
+}
+
+// setpoint finds the setpoint of one drive whose leader, if any, has been planned.
+func (s *solver) setpoint(i int) Setpoint {
+	drive, j := &s.line.Drives[i], &s.jobs[i]
+	out := Setpoint{Drive: drive, Action: Run}
+	before := len(s.plan.Checks)
+	switch {
+	case s.kind(j) == LeaveAsIs:
+		out.Action = Leave
+	case s.kind(j) == Stopped:
+		out.Action = Stop
+		out.Setpoint = s.certain(func(c *exact.Calc) scaling.Setpoint { return scaling.Stop(c, drive, &s.plan.Checks) })
+	case j.leader >= 0 && !s.runs(j.leader):
+		leader := s.line.Drives[j.leader].ID
+		s.plan.Checks = append(s.plan.Checks, scaling.Check{Code: scaling.LeaderHasNoSetpoint, DriveID: drive.ID, Name: leader})
+	default:
+		s.run(i, &out)
+	}
+	s.finishChecks(s.plan.Checks[before:], i, &out)
+	return out
+}
+
+// kind returns the kind of demand of a job; a component of a blend has none.
+func (s *solver) kind(j *job) DemandKind {
+	if j.demand < 0 {
+		return NoDemand
+	}
+	return s.product.Demands[j.demand].Kind
+}
+
+// runs reports whether drive i has a setpoint to follow.
+func (s *solver) runs(i int32) bool { return s.plan.Setpoints[s.of[i]].AchievedRPM.Set }
+
+// certain evaluates a setpoint, and again exactly where float64 could not decide;
+// then the checks of the first evaluation are dropped.
+func (s *solver) certain(formula func(c *exact.Calc) scaling.Setpoint) scaling.Setpoint {
+	before := len(s.plan.Checks)
+	return scaling.Certain(func(c *exact.Calc) scaling.Setpoint {
+		s.plan.Checks = s.plan.Checks[:before]
+		return formula(c)
+	})
+}
+
+func (s *solver) run(i int, out *Setpoint) {
+	subject, measure := s.subject(i), s.measure(i)
+	out.Setpoint = s.certain(func(c *exact.Calc) scaling.Setpoint {
+		return scaling.For(c, &subject, measure, s.amount(c, i), &s.plan.Checks)
+	})
+	switch j := &s.jobs[i]; s.kind(j) { // digit for digit as it was sent
+	case Rate:
+		out.Demanded = s.product.Demands[j.demand].Rate
+	case Dwell:
+		out.Demanded = s.product.Demands[j.demand].Time
+	}
+	if s.working {
+		out.Working = scaling.Working(&subject, measure, &out.Setpoint)
+	}
+}
+
+// finishChecks adds to the checks of drive i what only the plan knows: the field
+// that asks for it, and which value of which field would fit.
+func (s *solver) finishChecks(checks []scaling.Check, i int, out *Setpoint) {
+	if len(checks) == 0 || s.trial != nil {
+		return
+	}
+	field := s.field(&s.jobs[i])
+	for k := range checks {
+		checks[k].Field = field
+		switch {
+		case checks[k].Limit.Unit != nil && s.derived(i):
+			checks[k].Fit, checks[k].FitField = s.fitOfRoot(i, checks[k].Limit.Value/out.Demanded.Value)
+		case checks[k].Fit.Unit != nil:
+			checks[k].FitField = field
+		}
+	}
+}
+
+func (s *solver) subject(i int) scaling.Subject {
+	return scaling.Subject{
+		Drive:          &s.line.Drives[i],
+		Material:       s.materialOf(i),
+		ReadoutSection: s.readoutSection(i),
+		Tolerance:      s.toleranceOf(&s.jobs[i]),
+	}
+}
+
+// readoutSection returns the section whose dwell a time readout of drive i shows:
+// the one it names, else the only one that the drive moves.
+func (s *solver) readoutSection(i int) *scaling.Section {
+	d := &s.line.Drives[i]
+	if d.Readout.Unit == nil || d.Readout.Unit.Dimension() != units.TimeDim {
+		return nil
+	}
+	if d.Readout.SectionID != "" {
+		return &s.line.Sections[s.sections.find(d.Readout.SectionID)]
+	}
+	var only *scaling.Section
+	for k := range s.line.Sections {
+		if s.line.Sections[k].DriveID != d.ID {
+			continue
+		}
+		if only != nil {
+			return nil
+		}
+		only = &s.line.Sections[k]
+	}
+	return only
+}
+
+// measure returns how drive i's demand is counted.
+func (s *solver) measure(i int) scaling.Measure {
+	j := &s.jobs[i]
+	if j.blend >= 0 {
+		return scaling.Measure{Unit: s.product.Blends[j.blend].Total.Unit}
+	}
+	demand := &s.product.Demands[j.demand]
+	switch demand.Kind {
+	case Rate:
+		return scaling.Measure{Unit: demand.Rate.Unit}
+	case Dwell:
+		return scaling.Measure{Unit: demand.Time.Unit, Length: s.line.Sections[j.section].Length}
+	case Ratio:
+		if demand.Basis == MotorSpeed {
+			return scaling.Measure{Unit: scaling.UsualRateUnit(units.Rotation)}
+		}
+		if leader := s.plan.Setpoints[s.of[j.leader]].Demanded.Unit; leader.Dimension() == s.line.Drives[i].RateDimension() {
+			return scaling.Measure{Unit: leader}
+		}
+	}
+	return scaling.Measure{Unit: scaling.RateUnit(&s.line.Drives[i])}
+}
+
+// amount returns what is asked of drive i in its measure, in base units.
+//
+//	ratio             percent/100 of the leader's achieved rate or motor speed
+//	length per piece  pieces = leader's speed / length; length = leader's pieces * length
+//
+// A follower goes by what its leader achieves, not by what was asked of it.
+func (s *solver) amount(c *exact.Calc, i int) exact.Num {
+	j := &s.jobs[i]
+	if j.blend >= 0 {
+		b := &s.product.Blends[j.blend]
+		return componentRate(c, b, int(j.component), s.materialOf(i), s.root(j, b.Total))
+	}
+	demand := &s.product.Demands[j.demand]
+	switch demand.Kind {
+	case Rate:
+		return s.root(j, demand.Rate).Base(c)
+	case Dwell:
+		return s.root(j, demand.Time).Base(c)
+	}
+	leader := s.subject(int(j.leader))
+	speed := s.achievedSpeed(c, int(j.leader), &leader)
+	switch {
+	case demand.Kind == Ratio && demand.Basis == MotorSpeed:
+		return speed.Mul(c.Percent(demand.Percent))
+	case demand.Kind == Ratio:
+		return scaling.RateAt(c, &leader, speed).Mul(c.Percent(demand.Percent))
+	case leader.Drive.RateDimension() == units.SpeedDim:
+		return scaling.RateAt(c, &leader, speed).Quo(demand.Length.Base(c))
+	}
+	return scaling.RateAt(c, &leader, speed).Mul(demand.Length.Base(c))
+}
+
+// achievedSpeed returns the motor speed of drive i, which has a setpoint: what its
+// count sets, or, where nothing is rounded, what was asked.
+func (s *solver) achievedSpeed(c *exact.Calc, i int, subject *scaling.Subject) exact.Num {
+	if count := s.plan.Setpoints[s.of[i]].Count; count.Set {
+		return scaling.SpeedOfCount(c, subject, count.Value)
+	}
+	return scaling.SpeedFor(c, subject, s.measure(i), s.amount(c, i))
+}
+
+// compare fills in what changes against the running product's plan.
+func (p *Plan) compare(before *Plan, beforeOrder []int32) {
+	of := make(map[*scaling.Drive]int, len(beforeOrder))
+	for k := range before.Setpoints {
+		of[before.Setpoints[k].Drive] = k
+	}
+	for i := range p.Setpoints {
+		now := &p.Setpoints[i]
+		was := &before.Setpoints[of[now.Drive]]
+		if was.Action != Stop && !was.AchievedRPM.Set {
+			p.Checks = append(p.Checks, scaling.Check{Code: scaling.RunningSetpointUnknown, DriveID: now.Drive.ID, Field: "running"})
+			continue
+		}
+		now.Change = scaling.Some(changeFrom(was, now))
+	}
+}
+
+func changeFrom(was, now *Setpoint) Change {
+	change := Change{FromCount: was.Count, FromRPM: was.AchievedRPM.Value}
+	if now.AchievedRPM.Set && change.FromRPM != 0 {
+		change.SpeedChangePercent = scaling.Some((now.AchievedRPM.Value - change.FromRPM) / change.FromRPM * 100)
+	}
+	return change
+}
