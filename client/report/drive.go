@@ -250,6 +250,10 @@ func (s *sheet) change(p *linepacev1.Setpoint) {
 	if change == nil {
 		return
 	}
+	if p.AchievedRpm != nil && p.GetAchievedRpm() == change.GetFromRpm() {
+		s.labelled("change", "none")
+		return
+	}
 	var parts []string
 	if change.FromCount != nil && p.Count != nil {
 		parts = append(parts, fmt.Sprintf("count from %d to %d", change.GetFromCount(), p.GetCount()))

@@ -69,14 +69,14 @@ func componentText(b *linepacev1.Blend, c *linepacev1.Blend_Component) string {
 	if _, ok := c.GetShare().(*linepacev1.Blend_Component_SharePercent); ok {
 		share = number(c.GetSharePercent()) + " %"
 	}
-	by := "by mass"
+	counted := "by mass"
 	if b.GetBasis() == linepacev1.Blend_VOLUME {
-		by = "by volume"
+		counted = "by volume"
 	}
 	if b.GetTotalBasis() == linepacev1.Blend_DRY {
-		by += ", counted dry"
+		counted = "dry, " + counted
 	}
-	return fmt.Sprintf("%s of blend %s, whose total is %s %s", share, b.GetId(), quantity(b.GetTotal()), by)
+	return fmt.Sprintf("%s of blend %s (%s %s)", share, b.GetId(), quantity(b.GetTotal()), counted)
 }
 
 // fitPath finds the demand or blend that a path speaks of.

@@ -1,0 +1,90 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"net"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+	"github.com/stretchr/testify/require"
+
+	"linepace.example/server"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"linepace": main})
+}
+
+// TestScripts runs the command lines in testdata, each good one beside one that
+// must fail. $ROOFTILE is the folder of the demo line, $SERVER the address of a
+// running server, $NOSERVER one where nothing listens.
+func TestScripts(t *testing.T) {
+	rooftile, err := filepath.Abs(filepath.Join("..", "..", "..", "testdata", "rooftile"))
+	require.NoError(t, err)
+	address := serve(t)
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata",
+		RequireExplicitExec: true,
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("ROOFTILE", rooftile)
+			env.Setenv("SERVER", address)
+			env.Setenv("NOSERVER", unused(t))
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+	})
+}
+
+// exits runs a command that must end with the exit code of its first argument.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits CODE COMMAND [ARGUMENT...]")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	code := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		var exit *exec.ExitError
+		if !errors.As(err, &exit) {
+			ts.Fatalf("%v", err)
+		}
+		code = exit.ExitCode()
+	}
+	if code != want {
+		ts.Fatalf("exit code: got %d, want %d", code, want)
+	}
+}
+
+// serve runs a server on a loopback port until the test ends.
+func serve(t *testing.T) (address string) {
+	t.Helper()
+	s, err := server.New(server.Config{})
+	require.NoError(t, err)
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	go s.Serve(listener)
+	t.Cleanup(func() { require.NoError(t, s.Shutdown(context.Background())) })
+	return listener.Addr().String()
+}
+
+// unused returns a loopback address at which every connection is cut.
+func unused(t *testing.T) string {
+	t.Helper()
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	t.Cleanup(func() { listener.Close() })
+	go func() {
+		for {
+			conn, err := listener.Accept()
+			if err != nil {
+				return
+			}
+			conn.Close()
+		}
+	}()
+	return listener.Addr().String()
+}
