@@ -67,16 +67,18 @@ func clean(s string) string {
 // quantity writes a quantity for reading.
 func quantity(q *linepacev1.Quantity) string { return number(q.GetValue()) + " " + q.GetUnit() }
 
-// number writes x with six significant digits, more where they stand before the
-// point, none that are zero at the end.
-func number(x float64) string {
-	const significant = 6
-	digits := strconv.FormatFloat(x, 'e', significant-1, 64)
-	exponent, err := strconv.Atoi(digits[strings.IndexByte(digits, 'e')+1:])
+// number writes x for reading.
+func number(x float64) string { return significant(x, 6) }
+
+// significant writes x with that many significant digits, more where they stand
+// before the point, none that are zero at the end.
+func significant(x float64, digits int) string {
+	rounded := strconv.FormatFloat(x, 'e', digits-1, 64)
+	exponent, err := strconv.Atoi(rounded[strings.IndexByte(rounded, 'e')+1:])
 	if err != nil || exponent < -6 || exponent > 14 {
-		return strconv.FormatFloat(x, 'g', significant, 64) // too small or large to read in full, NaN, Inf
+		return strconv.FormatFloat(x, 'g', digits, 64) // too small or large to read in full, NaN, Inf
 	}
-	s := strconv.FormatFloat(x, 'f', max(0, significant-1-exponent), 64)
+	s := strconv.FormatFloat(x, 'f', max(0, digits-1-exponent), 64)
 	if strings.Contains(s, ".") {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	}

@@ -22,7 +22,7 @@ var cautions = []string{
 // Sheet writes the changeover sheet of a plan as plain text, at most 100 columns
 // wide, for a terminal or a printer: the verdict, what stands in its way, what to
 // load in which order, and for each drive what it then shows and does. The working,
-// where the plan has it, follows as an appendix with unrounded numbers.
+// where the plan has it, follows as an appendix with all digits.
 //
 // The request gives what was asked and the texts of the line. Characters in them
 // that a terminal would obey are written as escapes. The error is w's own.

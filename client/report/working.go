@@ -1,14 +1,14 @@
 package report
 
 import (
-	"math"
 	"strconv"
+	"strings"
 
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
 
-// appendix writes how each number was found, with unrounded numbers, so that
-// whoever recomputes a step gets its result.
+// appendix writes how each number was found, to 15 significant digits, which is
+// what a double carries, so that whoever recomputes a step gets its result.
 func (s *sheet) appendix() {
 	headed := false
 	for i, p := range s.resp.GetSetpoints() {
@@ -31,19 +31,17 @@ func (s *sheet) appendix() {
 func (s *sheet) step(step *linepacev1.Step) {
 	s.wrapped("", markColumns, step.GetName()+" ("+step.GetId()+")")
 	s.labelled("  formula", step.GetFormula())
+	var inputs []string
 	for _, input := range step.GetInputs() {
-		s.labelled("  with", input.GetName()+" = "+unrounded(input.GetValue()))
+		inputs = append(inputs, input.GetName()+" = "+full(input.GetValue()))
 	}
-	s.labelled("  result", unrounded(step.GetResult()))
+	s.labelled("  with", strings.Join(inputs, ", "))
+	s.labelled("  result", full(step.GetResult()))
 }
 
-// unrounded writes the shortest decimal that reads back to the value.
-func unrounded(q *linepacev1.Quantity) string {
-	format := byte('f')
-	if x := math.Abs(q.GetValue()); x != 0 && x < 1e-6 || x >= 1e15 {
-		format = 'e'
-	}
-	text := strconv.FormatFloat(q.GetValue(), format, -1, 64)
+// full writes a quantity to 15 significant digits, without zeros at the end.
+func full(q *linepacev1.Quantity) string {
+	text := significant(q.GetValue(), 15)
 	if q.GetUnit() != "1" {
 		text += " " + q.GetUnit()
 	}
