@@ -1,8 +1,43 @@
 package server
 
-import linepacev1 "linepace.example/proto/linepace/v1"
+import (
+	"context"
+
+	"linepace.example/core/changeover"
+	"linepace.example/core/fault"
+	"linepace.example/core/scaling"
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
 
 // changeoverService plans the change of a line from one product to the next.
 type changeoverService struct {
 	linepacev1.UnimplementedChangeoverServiceServer
+}
+
+// Plan reads the request, plans, and writes the answer. All faults are returned
+// at once, those of reading before those of planning.
+func (changeoverService) Plan(ctx context.Context, in *linepacev1.PlanRequest) (*linepacev1.PlanResponse, error) {
+	var d decoder
+	line, product, running := fault.Root("line"), fault.Root("product"), fault.Root("running")
+	req := changeover.Request{
+		Line:    d.line(in.GetLine(), &line),
+		Product: d.product(in.GetProduct(), &product),
+		Working: in.GetIncludeWorking(),
+	}
+	if in.GetRunning() != nil {
+		req.Running = d.product(in.GetRunning(), &running)
+	}
+	checkBatch(in.GetBatch(), &d.faults)
+	plan, faults, finished := changeover.Make(&req, func() bool { return ctx.Err() != nil })
+	if faults = append(d.faults, faults...); len(faults) > 0 {
+		return nil, faults
+	}
+	if !finished {
+		return nil, ctx.Err()
+	}
+	if in.GetIncludeRecord() {
+		plan.Checks = append(plan.Checks, scaling.Check{Code: scaling.RecordNotMade, Field: "includeRecord"})
+		plan.Verdict = changeover.VerdictOf(plan.Checks)
+	}
+	return planResponse(&plan), nil
 }

@@ -1,8 +1,186 @@
 package server
 
-import linepacev1 "linepace.example/proto/linepace/v1"
+import (
+	"context"
+
+	"linepace.example/core/changeover"
+	"linepace.example/core/exact"
+	"linepace.example/core/fault"
+	"linepace.example/core/scaling"
+	"linepace.example/core/units"
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
 
 // scalingService answers for one drive.
 type scalingService struct {
 	linepacev1.UnimplementedScalingServiceServer
+}
+
+// about is what the requests of this service have in common.
+type about struct {
+	decoder
+	drive    scaling.Drive
+	material *scaling.Material
+	section  *scaling.Section
+}
+
+func (a *about) read(drive *linepacev1.Drive, material *linepacev1.Material, section *linepacev1.Section) {
+	at := fault.Root("drive")
+	a.decoder.drive(drive, &a.drive, &at)
+	scaling.Validate(&a.drive, &at, &a.faults)
+	if material != nil {
+		at = fault.Root("material")
+		m := a.decoder.material(material, &at)
+		a.material = &m
+		scaling.ValidateMaterial(a.material, &at, &a.faults)
+	}
+	if section != nil {
+		at = fault.Root("section")
+		s := a.decoder.section(section, &at)
+		a.section = &s
+		scaling.ValidateSection(a.section, &at, &a.faults)
+		if s.DriveID != a.drive.ID && s.DriveID != "" {
+			field := at.Field("driveId")
+			a.faults.Add(&field, fault.Conflict, "is %q, and the drive of this request is %q", s.DriveID, a.drive.ID)
+		}
+	}
+}
+
+func (a *about) subject() scaling.Subject {
+	return scaling.Subject{Drive: &a.drive, Material: a.material, ReadoutSection: a.section}
+}
+
+// Scale finds what one turn of the motor delivers.
+func (scalingService) Scale(_ context.Context, in *linepacev1.ScaleRequest) (*linepacev1.ScaleResponse, error) {
+	var a about
+	a.read(in.GetDrive(), in.GetMaterial(), in.GetSection())
+	if in.GetDrive().GetDelivery() == nil && len(in.GetDrive().GetReferences()) == 0 {
+		at := fault.Root("drive")
+		delivery := at.Field("delivery")
+		a.faults.Add(&delivery, fault.Required, "is needed for a scale: a delivery, or a measured reference")
+	}
+	if len(a.faults) > 0 {
+		return nil, a.faults
+	}
+	s := a.subject()
+	var found []scaling.Check
+	out := scaling.Certain(func(c *exact.Calc) scaling.Scale {
+		found = found[:0]
+		return scaling.ScaleOf(c, &s, &found)
+	})
+	for i := range found {
+		found[i].Field = "drive"
+	}
+	var steps []scaling.Step
+	if in.GetIncludeWorking() {
+		steps = scaling.ScaleWorking(&s)
+	}
+	return scale(&out, found, steps), nil
+}
+
+// Setpoint finds the setpoint for a target, or what a count does.
+func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest) (*linepacev1.SetpointResponse, error) {
+	var a about
+	a.read(in.GetDrive(), in.GetMaterial(), in.GetSection())
+	tolerance := a.tolerance(in.GetTolerance())
+	if at := fault.Root("tolerance"); tolerance.Set {
+		scaling.ValidateTolerance(&tolerance.Value, &at, &a.faults)
+	}
+	s := a.subject()
+	if tolerance.Set {
+		s.Tolerance = &tolerance.Value
+	}
+	find, measure, field := a.finder(in, &s)
+	if len(a.faults) > 0 {
+		return nil, a.faults
+	}
+	var found []scaling.Check
+	out := scaling.Certain(func(c *exact.Calc) scaling.Setpoint {
+		found = found[:0]
+		return find(c, &found)
+	})
+	for i := range found {
+		found[i].Field = field
+		if found[i].Fit.Unit != nil {
+			found[i].FitField = field
+		}
+	}
+	response := &linepacev1.SetpointResponse{
+		Setpoint: setpoint(&out, &a.drive),
+		Checks:   checks(found),
+		Verdict:  linepacev1.Check_Verdict(changeover.VerdictOf(found)),
+	}
+	if in.GetIncludeWorking() {
+		response.Setpoint.Working = working(scaling.Working(&s, measure, &out))
+	}
+	return response, nil
+}
+
+// finder returns the calculation that the request asks for, its measure, and the
+// field that asks; where the request does not allow it, faults are added.
+func (a *about) finder(in *linepacev1.SetpointRequest, s *scaling.Subject) (find func(*exact.Calc, *[]scaling.Check) scaling.Setpoint, m scaling.Measure, field string) {
+	switch from := in.GetFrom().(type) {
+	case *linepacev1.SetpointRequest_Target:
+		target := a.targetOf(from.Target)
+		m = scaling.Measure{Unit: target.Unit}
+		if a.section != nil {
+			m.Length = a.section.Length
+		}
+		return func(c *exact.Calc, k *[]scaling.Check) scaling.Setpoint {
+			out := scaling.For(c, s, m, target.Base(c), k)
+			out.Demanded = target // digit for digit as it was sent
+			return out
+		}, m, "target"
+	case *linepacev1.SetpointRequest_Count:
+		a.checkCount(from.Count)
+		m = scaling.Measure{Unit: scaling.RateUnit(&a.drive)}
+		return func(c *exact.Calc, k *[]scaling.Check) scaling.Setpoint {
+			return scaling.FromCount(c, s, m, from.Count, k)
+		}, m, "count"
+	}
+	return nil, m, ""
+}
+
+// targetOf reads a target: a rate that the drive can give with the material, a
+// motor speed, or a time in the section.
+func (a *about) targetOf(in *linepacev1.Quantity) units.Quantity {
+	root := fault.Root("target")
+	if in == nil {
+		return units.Quantity{}
+	}
+	q := units.Quantity{Value: in.Value, Unit: a.unit(in.Unit, &root)}
+	if q.Unit == scaling.Unreadable || len(a.faults) > 0 {
+		return q
+	}
+	if !scaling.ValidateRate(&a.drive, q, nil, "target", &a.faults, units.TimeDim) {
+		return q
+	}
+	dim := q.Unit.Dimension()
+	if field := scaling.NeedsDensity(&a.drive, a.material, dim); field != "" {
+		material := fault.Root("material")
+		at := material.Field(field)
+		a.faults.Add(&at, fault.Required, "is needed: the drive delivers a volume or a mass, and the target is in the other")
+	}
+	if dim != units.TimeDim {
+		return q
+	}
+	if native, _ := a.drive.KnownRateDimension(); native != units.SpeedDim {
+		a.faults.Add(&root, fault.Conflict, "is a time, and the drive does not deliver a length")
+	} else if a.section == nil {
+		at := fault.Root("section")
+		a.faults.Add(&at, fault.Required, "is needed for a target that is a time")
+	}
+	return q
+}
+
+func (a *about) checkCount(count int32) {
+	at := fault.Root("count")
+	r := &a.drive.Register
+	if r.Kind != scaling.IntegerRegister {
+		a.faults.Add(&at, fault.Conflict, "is given, but the drive describes no integer register; describe drive.register, or give a target")
+		return
+	}
+	if low, high := r.Bounds(); float64(count) < low || float64(count) > high {
+		a.faults.Add(&at, fault.OutOfRange, "is %d; a register of type %s takes %v to %v", count, r.Type, low, high)
+	}
 }

@@ -166,7 +166,9 @@ func (p *planner) assignDemand(i int, at *fault.Path, faults *fault.List) {
 func (p *planner) checkKind(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
 	switch demand.Kind {
 	case Rate:
-		p.checkRate(drive, demand.Rate, at, "rate", faults)
+		if scaling.ValidateRate(&p.line.Drives[drive], demand.Rate, at, "rate", faults) {
+			p.checkMaterialFor(drive, demand.Rate.Unit.Dimension(), at, faults)
+		}
 	case Dwell:
 		p.checkDwell(drive, demand, at, faults)
 	case Ratio:
@@ -183,70 +185,30 @@ func (p *planner) checkKind(drive int, demand *Demand, at *fault.Path, faults *f
 	}
 }
 
-// checkRate demands a rate that the drive can give with its material.
-func (p *planner) checkRate(drive int, rate units.Quantity, at *fault.Path, field string, faults *fault.List) {
-	d := &p.line.Drives[drive]
-	check := scaling.ValidatePositive
-	if d.MayTurnBackwards() {
-		check = scaling.ValidateQuantity
-	}
-	native, known := rateDimension(d)
-	if !known {
-		return // the drive's own fault has been reported
-	}
-	dims := []units.Dimension{units.Rotation}
-	switch native {
-	case units.Dimension{}:
-	case units.VolumeFlow:
-		dims = []units.Dimension{native, units.MassFlow, units.Rotation}
-	case units.MassFlow:
-		dims = []units.Dimension{native, units.VolumeFlow, units.Rotation}
-	default:
-		dims = []units.Dimension{native, units.Rotation}
-	}
-	if check(rate, at, faults, field, dims...) {
-		p.checkMaterialFor(drive, rate.Unit.Dimension(), at, faults)
-	}
-}
-
 // checkMaterialFor adds a fault where a rate of dim needs a density that drive's
 // material does not give.
 func (p *planner) checkMaterialFor(drive int, dim units.Dimension, at *fault.Path, faults *fault.List) {
-	d, m := &p.line.Drives[drive], p.materialOf(drive)
-	if dim == units.Rotation || scaling.Gives(d, m, dim) {
+	d := &p.line.Drives[drive]
+	field := scaling.NeedsDensity(d, p.materialOf(drive), dim)
+	if field == "" {
 		return
-	}
-	field := "bulkDensity"
-	if d.Delivery.Kind == scaling.Pump {
-		field = "density"
 	}
 	path := at.Field("materialId")
-	if m == nil {
-		faults.Add(&path, fault.Required, "is needed: drive %q delivers a volume or a mass, the rate is in the other, and the material's %s turns one into the other", d.ID, field)
+	if material := p.jobs[drive].material; material >= 0 {
+		list := p.path.Field("materials")
+		of := list.Index(int(material))
+		path = of.Field(field)
+		faults.Add(&path, fault.Required, "is needed: drive %q delivers a volume or a mass, and the rate is in the other", d.ID)
 		return
 	}
-	list := p.path.Field("materials")
-	of := list.Index(int(p.jobs[drive].material))
-	path = of.Field(field)
-	faults.Add(&path, fault.Required, "is needed: drive %q delivers a volume or a mass, and the rate is in the other", d.ID)
-}
-
-// rateDimension is the drive's kind of rate; known is false where its reference
-// is at fault.
-func rateDimension(d *scaling.Drive) (dim units.Dimension, known bool) {
-	if len(d.References) > 0 {
-		if u := d.References[0].Value.Unit; u == nil || u == scaling.Unreadable {
-			return dim, false
-		}
-	}
-	return d.RateDimension(), true
+	faults.Add(&path, fault.Required, "is needed: drive %q delivers a volume or a mass, the rate is in the other, and the material's %s turns one into the other", d.ID, field)
 }
 
 func (p *planner) checkDwell(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
 	d := &p.line.Drives[drive]
 	dwell := at.Field("dwell")
 	scaling.ValidatePositive(demand.Time, &dwell, faults, "time", units.TimeDim)
-	if dim, known := rateDimension(d); known && dim != units.SpeedDim {
+	if dim, known := d.KnownRateDimension(); known && dim != units.SpeedDim {
 		faults.Add(&dwell, fault.Conflict, "asks for a time, and drive %q does not deliver a length", d.ID)
 		return
 	}
@@ -296,8 +258,8 @@ func (p *planner) checkRatio(drive int, demand *Demand, at *fault.Path, faults *
 	if !ok || demand.Basis != ProcessRate {
 		return
 	}
-	mine, known := rateDimension(d)
-	theirs, alsoKnown := rateDimension(leader)
+	mine, known := d.KnownRateDimension()
+	theirs, alsoKnown := leader.KnownRateDimension()
 	if known && alsoKnown && (mine != theirs || mine == units.Dimension{}) {
 		field := ratio.Field("basis")
 		faults.Add(&field, fault.Conflict, "is PROCESS_RATE, but drive %q gives %s and %q gives %s; use MOTOR_SPEED or a demand that joins the two kinds",
@@ -320,8 +282,8 @@ func (p *planner) checkLengthPerPiece(drive int, demand *Demand, at *fault.Path,
 	if !ok {
 		return
 	}
-	mine, known := rateDimension(d)
-	theirs, alsoKnown := rateDimension(leader)
+	mine, known := d.KnownRateDimension()
+	theirs, alsoKnown := leader.KnownRateDimension()
 	sound := mine == units.PieceRate && theirs == units.SpeedDim || mine == units.SpeedDim && theirs == units.PieceRate
 	if known && alsoKnown && !sound {
 		faults.Add(&path, fault.Conflict, "joins a length and pieces, but drive %q gives %s and %q gives %s",

@@ -48,7 +48,7 @@ func (p *planner) assignComponent(i, k int, dim units.Dimension, at *fault.Path,
 	}
 	p.checkMoisture(b, drive, at, faults)
 	d := &p.line.Drives[drive]
-	native, known := rateDimension(d)
+	native, known := d.KnownRateDimension()
 	switch {
 	case !known:
 	case native != units.VolumeFlow && native != units.MassFlow:

@@ -7,8 +7,9 @@ import (
 	"linepace.example/core/units"
 )
 
-// bounds returns the least and greatest number that the register takes.
-func (r *Register) bounds() (low, high float64) {
+// Bounds returns the least and greatest number that the register takes: a count,
+// mA or V.
+func (r *Register) Bounds() (low, high float64) {
 	switch r.Kind {
 	case CurrentOutput:
 		return 4, 20
@@ -113,7 +114,7 @@ func (l *line) step() exact.Num {
 // The highest is at the end of its type. The lowest is that of the first count
 // beyond standstill; an output without steps has none and gives zero.
 func registerLimits(c *exact.Calc, r *Register, l *line, sign int) (low, high exact.Num) {
-	start, end := r.bounds()
+	start, end := r.Bounds()
 	rising := l.rising == (sign > 0)
 	if !rising {
 		start, end = end, start

@@ -231,7 +231,7 @@ func (r *run) checkNearerInTime(number exact.Num, count int64, demanded exact.Nu
 		other = count - 1
 	}
 	c := r.c
-	low, high := r.subject.Drive.Register.bounds()
+	low, high := r.subject.Drive.Register.Bounds()
 	n := r.line.speed(c.Int(other))
 	if float64(other) < low || float64(other) > high || c.Sign(n) != c.Sign(demanded) {
 		return
@@ -444,7 +444,7 @@ func Stop(c *exact.Calc, d *Drive, checks *[]Check) Setpoint {
 	p, q := &r.Span[0], &r.Span[1]
 	k0, x0 := c.Dec(r.at(p)), p.Value.Base(c)
 	number := k0.Sub(x0.Mul(c.Dec(r.at(q)).Sub(k0)).Quo(q.Value.Base(c).Sub(x0)))
-	low, high := r.bounds()
+	low, high := r.Bounds()
 	if c.Cmp(number, c.Dec(low)) >= 0 && c.Cmp(number, c.Dec(high)) <= 0 {
 		switch r.Kind {
 		case CurrentOutput:
@@ -477,11 +477,3 @@ func SpeedOfCount(c *exact.Calc, s *Subject, count int32) exact.Num {
 func RateAt(c *exact.Calc, s *Subject, n exact.Num) exact.Num {
 	return relate(c, s.Drive, s.Material).rate(n)
 }
-
-// Gives reports whether the drive with material m can be asked for a rate of dim.
-func Gives(d *Drive, m *Material, dim units.Dimension) bool {
-	return converts(d, m, d.RateDimension(), dim)
-}
-
-// MayTurnBackwards reports whether the drive may be asked for a negative rate.
-func (d *Drive) MayTurnBackwards() bool { return d.Register.spansBelowZero() }

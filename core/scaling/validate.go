@@ -85,14 +85,59 @@ func ValidatePositive(q units.Quantity, p *fault.Path, faults *fault.List, field
 	return v.quantity(q, p, field, dims...)
 }
 
-// ValidateQuantity is [ValidatePositive] for a quantity that may also be negative,
-// but not zero.
-func ValidateQuantity(q units.Quantity, p *fault.Path, faults *fault.List, field string, dims ...units.Dimension) bool {
+// ValidateRate adds a fault unless q is a rate that d can be asked for: a process
+// rate of its kind, the mass or volume rate that a material's density turns into
+// it, or a motor speed in r/min; above zero, or below it too where the register
+// spans below zero. Further kinds of quantity that are taken are named by also.
+func ValidateRate(d *Drive, q units.Quantity, p *fault.Path, field string, faults *fault.List, also ...units.Dimension) bool {
 	v := validator{faults}
-	if q.Unit != nil {
+	native, known := d.KnownRateDimension()
+	if !known {
+		return false // the fault of the reference has been reported
+	}
+	dims := append(ratesJoinedByDensity(native), units.Rotation)
+	dims = append(dims, also...)
+	if q.Unit != nil && d.Register.spansBelowZero() {
 		q.Value = math.Abs(q.Value)
 	}
 	return v.quantity(q, p, field, dims...)
+}
+
+// ratesJoinedByDensity lists native and the kind that a density turns into it.
+func ratesJoinedByDensity(native units.Dimension) []units.Dimension {
+	switch native {
+	case units.Dimension{}:
+		return nil
+	case units.VolumeFlow:
+		return []units.Dimension{native, units.MassFlow}
+	case units.MassFlow:
+		return []units.Dimension{native, units.VolumeFlow}
+	}
+	return []units.Dimension{native}
+}
+
+// NeedsDensity returns the name of the material's field that is needed to ask d
+// with material m for a rate of dim, and is absent; or the empty string.
+func NeedsDensity(d *Drive, m *Material, dim units.Dimension) string {
+	native := d.RateDimension()
+	if dim == units.Rotation || dim == units.TimeDim || converts(d, m, native, dim) {
+		return ""
+	}
+	if d.Delivery.Kind == Pump {
+		return "density"
+	}
+	return "bulkDensity"
+}
+
+// KnownRateDimension is [Drive.RateDimension] for a drive that may be faulty;
+// known is false where its reference has no readable unit.
+func (d *Drive) KnownRateDimension() (dim units.Dimension, known bool) {
+	if len(d.References) > 0 {
+		if u := d.References[0].Value.Unit; u == nil || u == Unreadable {
+			return units.Dimension{}, false
+		}
+	}
+	return d.RateDimension(), true
 }
 
 type validator struct{ faults *fault.List }
@@ -439,31 +484,19 @@ func (v validator) readout(d *Drive, p *fault.Path) {
 	if r.Unit == Unreadable {
 		return
 	}
-	dims := []units.Dimension{units.Rotation}
-	if native := v.rateDimension(d); native != (units.Dimension{}) {
-		dims = append([]units.Dimension{native}, dims...)
-		switch native {
-		case units.VolumeFlow:
-			dims = append(dims, units.MassFlow)
-		case units.MassFlow:
-			dims = append(dims, units.VolumeFlow)
-		case units.SpeedDim:
-			dims = append(dims, units.TimeDim)
-		}
+	native, known := d.KnownRateDimension()
+	if !known {
+		return
+	}
+	dims := append(ratesJoinedByDensity(native), units.Rotation)
+	if native == units.SpeedDim {
+		dims = append(dims, units.TimeDim)
 	}
 	v.dimension(units.Quantity{Unit: r.Unit}, p, dims...)
 	if r.SectionID != "" && r.Unit.Dimension() != units.TimeDim {
 		at := p.Field("sectionId")
 		v.faults.Add(&at, fault.Conflict, "is only for a readout in a unit of time, and this one's unit is %q", r.Unit.Symbol())
 	}
-}
-
-// rateDimension is [Drive.RateDimension] for a drive that may be faulty.
-func (v validator) rateDimension(d *Drive) units.Dimension {
-	if len(d.References) > 0 && (d.References[0].Value.Unit == nil || d.References[0].Value.Unit == Unreadable) {
-		return units.Dimension{}
-	}
-	return d.RateDimension()
 }
 
 func (v validator) register(d *Drive, p *fault.Path) {
@@ -489,7 +522,7 @@ func (v validator) register(d *Drive, p *fault.Path) {
 }
 
 func (v validator) spanNumber(r *Register, s *SpanPoint, p *fault.Path) bool {
-	low, high := r.bounds()
+	low, high := r.Bounds()
 	field, unit := "count", r.Type.String()
 	given := []bool{s.Count.Set, s.Milliamps.Set, s.Volts.Set}
 	which := 0
@@ -516,7 +549,13 @@ func (v validator) spanNumber(r *Register, s *SpanPoint, p *fault.Path) bool {
 
 // String names the type as the wire does.
 func (t IntegerType) String() string {
-	return [...]string{"", "INT16", "UINT16", "INT32"}[t]
+	switch t {
+	case Int16:
+		return "INT16"
+	case Uint16:
+		return "UINT16"
+	}
+	return "INT32"
 }
 
 func (v validator) spanValue(d *Drive, s *SpanPoint, p *fault.Path) bool {
@@ -525,9 +564,13 @@ func (v validator) spanValue(d *Drive, s *SpanPoint, p *fault.Path) bool {
 		v.faults.Add(&at, fault.Required, "is needed: the speed in r/min or the process rate at this point")
 		return false
 	}
-	dims := []units.Dimension{units.Rotation}
-	if native := v.rateDimension(d); native != (units.Dimension{}) {
-		dims = append(dims, native)
+	native, known := d.KnownRateDimension()
+	if !known {
+		return false
+	}
+	dims := []units.Dimension{units.Rotation, native}
+	if native == (units.Dimension{}) {
+		dims = dims[:1]
 	}
 	if !v.dimension(s.Value, &at, dims...) {
 		return false

@@ -44,10 +44,10 @@ import (
 // base units. Units are immutable; two spellings of one unit are two Units with
 // equal dimension and factor.
 type Unit struct {
-	symbol string
-	dim    Dimension
-	ratio  *big.Rat
-	factor *exact.Constant
+	symbol     string
+	dim        Dimension
+	ratio      *big.Rat
+	factor     *exact.Constant
 	si, minute terms
 }
 

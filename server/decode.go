@@ -1,0 +1,319 @@
+package server
+
+import (
+	"errors"
+
+	"linepace.example/core/changeover"
+	"linepace.example/core/fault"
+	"linepace.example/core/scaling"
+	"linepace.example/core/units"
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
+
+// decoder turns wire messages into core's. Units are read here; a unit that cannot
+// be read is reported and marked, so that core says nothing more about it.
+// Absence of whole messages is left for core and the contract's rules to report.
+type decoder struct{ faults fault.List }
+
+func (d *decoder) quantity(q *linepacev1.Quantity, p *fault.Path, field string) units.Quantity {
+	if q == nil {
+		return units.Quantity{}
+	}
+	at := p.Field(field)
+	return units.Quantity{Value: q.Value, Unit: d.unit(q.Unit, &at)}
+}
+
+// unit reads the text of field unit at p.
+func (d *decoder) unit(text string, p *fault.Path) *units.Unit {
+	at := p.Field("unit")
+	if text == "" {
+		d.faults.Add(&at, fault.UnitRequired, "is empty; give the unit, such as m/min, r/min or kg/h")
+		return scaling.Unreadable
+	}
+	u, err := units.Parse(text)
+	if err == nil {
+		return u
+	}
+	reason := fault.UnitUnknown
+	var ambiguous *units.AmbiguousError
+	if errors.As(err, &ambiguous) {
+		reason = fault.UnitAmbiguous
+	}
+	d.faults.Add(&at, reason, "%s", err)
+	return scaling.Unreadable
+}
+
+func optional[T any](v *T) scaling.Optional[T] {
+	if v == nil {
+		return scaling.Optional[T]{}
+	}
+	return scaling.Some(*v)
+}
+
+func (d *decoder) line(in *linepacev1.Line, p *fault.Path) *changeover.Line {
+	out := &changeover.Line{
+		ID:       in.GetId(),
+		Drives:   make([]scaling.Drive, len(in.GetDrives())),
+		Sections: make([]scaling.Section, len(in.GetSections())),
+	}
+	list := p.Field("drives")
+	for i, drive := range in.GetDrives() {
+		at := list.Index(i)
+		d.drive(drive, &out.Drives[i], &at)
+	}
+	list = p.Field("sections")
+	for i, section := range in.GetSections() {
+		at := list.Index(i)
+		out.Sections[i] = d.section(section, &at)
+	}
+	return out
+}
+
+func (d *decoder) section(in *linepacev1.Section, p *fault.Path) scaling.Section {
+	return scaling.Section{ID: in.GetId(), DriveID: in.GetDriveId(), Length: d.quantity(in.GetLength(), p, "length")}
+}
+
+func (d *decoder) drive(in *linepacev1.Drive, out *scaling.Drive, p *fault.Path) {
+	motor := in.GetMotor()
+	*out = scaling.Drive{
+		ID: in.GetId(),
+		Motor: scaling.Motor{
+			MinRPM:  motor.GetMinRpm(),
+			MaxRPM:  motor.GetMaxRpm(),
+			BaseRPM: optionalDouble(motor != nil && motor.BaseRpm != nil, motor.GetBaseRpm()),
+			Regulation: scaling.Regulation{
+				Percent:      optionalDouble(motor.GetRegulation() != nil && motor.Regulation.Percent != nil, motor.GetRegulation().GetPercent()),
+				Of:           scaling.SpeedBase(motor.GetRegulation().GetOf()),
+				DroopPercent: optionalDouble(motor.GetRegulation() != nil && motor.Regulation.DroopPercent != nil, motor.GetRegulation().GetDroopPercent()),
+			},
+		},
+		Transmission: make([]scaling.Stage, len(in.GetTransmission())),
+		References:   make([]scaling.Reference, len(in.GetReferences())),
+		Sensors:      make([]scaling.Sensor, len(in.GetSensors())),
+	}
+	list := p.Field("transmission")
+	for i, stage := range in.GetTransmission() {
+		at := list.Index(i)
+		out.Transmission[i] = d.stage(stage, &at)
+	}
+	at := p.Field("delivery")
+	out.Delivery = d.delivery(in.GetDelivery(), &at)
+	list = p.Field("references")
+	for i, reference := range in.GetReferences() {
+		at := list.Index(i)
+		out.References[i] = scaling.Reference{
+			Value:              d.quantity(reference.GetValue(), &at, "value"),
+			MotorRPM:           reference.GetMotorRpm(),
+			UncertaintyPercent: optional(reference.UncertaintyPercent),
+		}
+	}
+	list = p.Field("sensors")
+	for i, sensor := range in.GetSensors() {
+		at := list.Index(i)
+		out.Sensors[i] = d.sensor(sensor, &at)
+	}
+	if readout := in.GetReadout(); readout != nil {
+		at = p.Field("readout")
+		out.Readout = scaling.Readout{Unit: d.unit(readout.Unit, &at), Digits: readout.Digits, Decimals: readout.Decimals, SectionID: readout.SectionId}
+	}
+	if register := in.GetRegister(); register != nil {
+		at = p.Field("register")
+		out.Register = d.register(register, &at)
+	}
+}
+
+func optionalDouble(set bool, v float64) scaling.Optional[float64] {
+	return scaling.Optional[float64]{Value: v, Set: set}
+}
+
+func (d *decoder) stage(in *linepacev1.Stage, p *fault.Path) scaling.Stage {
+	switch kind := in.GetKind().(type) {
+	case *linepacev1.Stage_GearPair_:
+		return scaling.Stage{Kind: scaling.GearPair, DriverTeeth: kind.GearPair.GetDriverTeeth(), DrivenTeeth: kind.GearPair.GetDrivenTeeth()}
+	case *linepacev1.Stage_Gearbox_:
+		return scaling.Stage{Kind: scaling.Gearbox, Ratio: kind.Gearbox.GetRatio(), Exact: kind.Gearbox.GetExact()}
+	case *linepacev1.Stage_Belt_:
+		at := p.Field("belt")
+		return scaling.Stage{
+			Kind:           scaling.Belt,
+			DriverDiameter: d.quantity(kind.Belt.GetDriverDiameter(), &at, "driverDiameter"),
+			DrivenDiameter: d.quantity(kind.Belt.GetDrivenDiameter(), &at, "drivenDiameter"),
+			SlipPercent:    kind.Belt.GetSlipPercent(),
+		}
+	case *linepacev1.Stage_Chain_:
+		return scaling.Stage{Kind: scaling.Chain, DriverTeeth: kind.Chain.GetDriverTeeth(), DrivenTeeth: kind.Chain.GetDrivenTeeth()}
+	}
+	return scaling.Stage{}
+}
+
+func (d *decoder) delivery(in *linepacev1.Delivery, p *fault.Path) scaling.Delivery {
+	switch kind := in.GetKind().(type) {
+	case *linepacev1.Delivery_Roll_:
+		at := p.Field("roll")
+		return scaling.Delivery{
+			Kind:          scaling.Roll,
+			Diameter:      d.quantity(kind.Roll.GetDiameter(), &at, "diameter"),
+			BeltThickness: d.quantity(kind.Roll.GetBeltThickness(), &at, "beltThickness"),
+			PitchDiameter: d.quantity(kind.Roll.GetPitchDiameter(), &at, "pitchDiameter"),
+			SlipPercent:   kind.Roll.GetSlipPercent(),
+		}
+	case *linepacev1.Delivery_Sprocket_:
+		at := p.Field("sprocket")
+		return scaling.Delivery{Kind: scaling.Sprocket, Teeth: kind.Sprocket.GetTeeth(), Pitch: d.quantity(kind.Sprocket.GetPitch(), &at, "pitch")}
+	case *linepacev1.Delivery_Pump_:
+		at := p.Field("pump")
+		pump := kind.Pump
+		return scaling.Delivery{
+			Kind:                        scaling.Pump,
+			Displacement:                d.quantity(pump.GetDisplacement(), &at, "displacement"),
+			SlipFlow:                    d.quantity(pump.GetSlipFlow(), &at, "slipFlow"),
+			VolumetricEfficiencyPercent: optionalDouble(pump != nil && pump.VolumetricEfficiencyPercent != nil, pump.GetVolumetricEfficiencyPercent()),
+			AtRPM:                       optionalDouble(pump != nil && pump.AtRpm != nil, pump.GetAtRpm()),
+		}
+	case *linepacev1.Delivery_Screw_:
+		at := p.Field("screw")
+		return scaling.Delivery{Kind: scaling.Screw, VolumePerTurn: d.quantity(kind.Screw.GetVolumePerTurn(), &at, "volumePerTurn")}
+	case *linepacev1.Delivery_Feeder_:
+		at := p.Field("feeder")
+		return scaling.Delivery{
+			Kind:          scaling.Feeder,
+			MassPerTurn:   d.quantity(kind.Feeder.GetMassPerTurn(), &at, "massPerTurn"),
+			VolumePerTurn: d.quantity(kind.Feeder.GetVolumePerTurn(), &at, "volumePerTurn"),
+		}
+	case *linepacev1.Delivery_Indexer_:
+		return scaling.Delivery{Kind: scaling.Indexer, PiecesPerTurn: kind.Indexer.GetPiecesPerTurn()}
+	}
+	return scaling.Delivery{}
+}
+
+func (d *decoder) sensor(in *linepacev1.Sensor, p *fault.Path) scaling.Sensor {
+	out := scaling.Sensor{ID: in.GetId(), ClosesLoop: in.GetClosesLoop()}
+	switch kind := in.GetKind().(type) {
+	case *linepacev1.Sensor_Shaft_:
+		out.Kind = scaling.ShaftSensor
+		if s := kind.Shaft; s != nil {
+			out.PulsesPerTurn, out.StagesFromMotor, out.MinHz = s.PulsesPerTurn, s.StagesFromMotor, s.MinHz
+			out.EdgesCounted, out.MaxHz = optional(s.EdgesCounted), optional(s.MaxHz)
+		}
+	case *linepacev1.Sensor_Flow_:
+		out.Kind = scaling.FlowSensor
+		if s := kind.Flow; s != nil {
+			at := p.Field("flow")
+			out.KFactor, out.AccuracyPercent = d.quantity(s.KFactor, &at, "kFactor"), optional(s.AccuracyPercent)
+		}
+	}
+	return out
+}
+
+func (d *decoder) register(in *linepacev1.Register, p *fault.Path) scaling.Register {
+	out := scaling.Register{Tag: in.Tag}
+	switch kind := in.Kind.(type) {
+	case *linepacev1.Register_Integer_:
+		out.Kind, out.Type = scaling.IntegerRegister, scaling.IntegerType(kind.Integer.GetType())
+	case *linepacev1.Register_Current_:
+		out.Kind = scaling.CurrentOutput
+	case *linepacev1.Register_Voltage_:
+		out.Kind = scaling.VoltageOutput
+	}
+	switch in.Shaft {
+	case linepacev1.Register_SENSOR:
+		out.Shaft = scaling.SensorShaft
+	case linepacev1.Register_LAST:
+		out.Shaft = scaling.LastShaft
+	}
+	list := p.Field("span")
+	for i, point := range in.Span {
+		if i >= len(out.Span) {
+			break // the contract's rule says how many there are
+		}
+		at := list.Index(i)
+		out.Span[i] = scaling.SpanPoint{
+			Count: optional(point.Count), Milliamps: optional(point.Milliamps), Volts: optional(point.Volts),
+			Value: d.quantity(point.Value, &at, "value"),
+		}
+	}
+	return out
+}
+
+func (d *decoder) tolerance(in *linepacev1.Tolerance) scaling.Optional[scaling.Tolerance] {
+	if in == nil {
+		return scaling.Optional[scaling.Tolerance]{}
+	}
+	return scaling.Some(scaling.Tolerance{MinusPercent: in.MinusPercent, PlusPercent: in.PlusPercent})
+}
+
+func (d *decoder) material(in *linepacev1.Material, p *fault.Path) scaling.Material {
+	return scaling.Material{
+		ID:          in.GetId(),
+		Density:     d.quantity(in.GetDensity(), p, "density"),
+		BulkDensity: d.quantity(in.GetBulkDensity(), p, "bulkDensity"),
+		FillPercent: optionalDouble(in != nil && in.FillPercent != nil, in.GetFillPercent()),
+		Moisture:    scaling.Moisture{Percent: in.GetMoisture().GetPercent(), Basis: scaling.MoistureBasis(in.GetMoisture().GetBasis())},
+	}
+}
+
+func (d *decoder) product(in *linepacev1.Product, p *fault.Path) *changeover.Product {
+	out := &changeover.Product{
+		ID:        in.GetId(),
+		Materials: make([]scaling.Material, len(in.GetMaterials())),
+		Demands:   make([]changeover.Demand, len(in.GetDemands())),
+		Blends:    make([]changeover.Blend, len(in.GetBlends())),
+	}
+	list := p.Field("materials")
+	for i, material := range in.GetMaterials() {
+		at := list.Index(i)
+		out.Materials[i] = d.material(material, &at)
+	}
+	list = p.Field("demands")
+	for i, demand := range in.GetDemands() {
+		at := list.Index(i)
+		out.Demands[i] = d.demand(demand, &at)
+	}
+	list = p.Field("blends")
+	for i, blend := range in.GetBlends() {
+		at := list.Index(i)
+		out.Blends[i] = d.blend(blend, &at)
+	}
+	return out
+}
+
+func (d *decoder) demand(in *linepacev1.Demand, p *fault.Path) changeover.Demand {
+	out := changeover.Demand{DriveID: in.GetDriveId(), MaterialID: in.GetMaterialId(), Tolerance: d.tolerance(in.GetTolerance())}
+	switch kind := in.GetKind().(type) {
+	case *linepacev1.Demand_Rate:
+		out.Kind, out.Rate = changeover.Rate, d.quantity(kind.Rate, p, "rate")
+	case *linepacev1.Demand_Dwell:
+		at := p.Field("dwell")
+		out.Kind, out.SectionIDs, out.Time = changeover.Dwell, kind.Dwell.GetSectionIds(), d.quantity(kind.Dwell.GetTime(), &at, "time")
+	case *linepacev1.Demand_Ratio:
+		out.Kind, out.LeaderID, out.Percent = changeover.Ratio, kind.Ratio.GetLeaderId(), kind.Ratio.GetPercent()
+		out.Basis = changeover.RatioBasis(kind.Ratio.GetBasis())
+	case *linepacev1.Demand_LengthPerPiece:
+		at := p.Field("lengthPerPiece")
+		out.Kind, out.LeaderID = changeover.LengthPerPiece, kind.LengthPerPiece.GetLeaderId()
+		out.Length = d.quantity(kind.LengthPerPiece.GetLength(), &at, "length")
+	case *linepacev1.Demand_Stopped:
+		out.Kind = changeover.Stopped
+	case *linepacev1.Demand_LeaveAsIs:
+		out.Kind = changeover.LeaveAsIs
+	}
+	return out
+}
+
+func (d *decoder) blend(in *linepacev1.Blend, p *fault.Path) changeover.Blend {
+	out := changeover.Blend{
+		ID:         in.GetId(),
+		Basis:      changeover.BlendBasis(in.GetBasis()),
+		Total:      d.quantity(in.GetTotal(), p, "total"),
+		TotalBasis: changeover.TotalBasis(in.GetTotalBasis()),
+		Components: make([]changeover.Component, len(in.GetComponents())),
+	}
+	for i, component := range in.GetComponents() {
+		out.Components[i] = changeover.Component{
+			DriveID: component.GetDriveId(), MaterialID: component.GetMaterialId(),
+			SharePercent: component.GetSharePercent(), Balance: component.GetBalance(),
+			Tolerance: d.tolerance(component.GetTolerance()),
+		}
+	}
+	return out
+}

@@ -1,0 +1,127 @@
+package server
+
+import (
+	"linepace.example/core/changeover"
+	"linepace.example/core/scaling"
+	"linepace.example/core/units"
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
+
+func quantity(q units.Quantity) *linepacev1.Quantity {
+	if q.Unit == nil {
+		return nil
+	}
+	return &linepacev1.Quantity{Value: q.Value, Unit: q.Unit.Symbol()}
+}
+
+func pointer[T any](o scaling.Optional[T]) *T {
+	if !o.Set {
+		return nil
+	}
+	return &o.Value
+}
+
+func planResponse(plan *changeover.Plan) *linepacev1.PlanResponse {
+	out := &linepacev1.PlanResponse{
+		Setpoints: make([]*linepacev1.Setpoint, len(plan.Setpoints)),
+		Checks:    checks(plan.Checks),
+		Verdict:   linepacev1.Check_Verdict(plan.Verdict),
+	}
+	for i := range plan.Setpoints {
+		sp := &plan.Setpoints[i]
+		out.Setpoints[i] = setpoint(&sp.Setpoint, sp.Drive)
+		out.Setpoints[i].Action = linepacev1.Setpoint_Action(sp.Action)
+		out.Setpoints[i].Working = working(sp.Working)
+		if sp.Change.Set {
+			c := &sp.Change.Value
+			out.Setpoints[i].Change = &linepacev1.Setpoint_Change{
+				FromCount: pointer(c.FromCount), FromRpm: c.FromRPM, SpeedChangePercent: pointer(c.SpeedChangePercent),
+			}
+		}
+	}
+	return out
+}
+
+func setpoint(sp *scaling.Setpoint, drive *scaling.Drive) *linepacev1.Setpoint {
+	out := &linepacev1.Setpoint{
+		DriveId:             drive.ID,
+		Action:              linepacev1.Setpoint_RUN,
+		Tag:                 drive.Register.Tag,
+		Demanded:            quantity(sp.Demanded),
+		DemandedRpm:         pointer(sp.DemandedRPM),
+		Count:               pointer(sp.Count),
+		Milliamps:           pointer(sp.Milliamps),
+		Volts:               pointer(sp.Volts),
+		AchievedRpm:         pointer(sp.AchievedRPM),
+		LastShaftRpm:        pointer(sp.LastShaftRPM),
+		Achieved:            quantity(sp.Achieved),
+		ErrorPercent:        pointer(sp.ErrorPercent),
+		PulseHz:             pointer(sp.PulseHz),
+		WithinTolerance:     pointer(sp.WithinTolerance),
+		BandWithinTolerance: pointer(sp.BandWithinTolerance),
+	}
+	if sp.ReadoutText != "" {
+		out.ReadoutText = &sp.ReadoutText
+		unit := drive.Readout.Unit.Symbol()
+		out.ReadoutUnit = &unit
+	}
+	if sp.Low.Unit != nil {
+		out.Band = &linepacev1.Setpoint_Band{Low: quantity(sp.Low), High: quantity(sp.High)}
+	}
+	return out
+}
+
+func checks(in []scaling.Check) []*linepacev1.Check {
+	out := make([]*linepacev1.Check, len(in))
+	for i := range in {
+		k := &in[i]
+		out[i] = &linepacev1.Check{
+			Code:          linepacev1.Check_Code(k.Code),
+			Severity:      linepacev1.Check_Severity(k.Code.Severity()),
+			DriveId:       k.DriveID,
+			Field:         k.Field,
+			Message:       k.Message(),
+			Binds:         linepacev1.Check_Limit(k.Binds),
+			Limit:         quantity(k.Limit),
+			ExcessPercent: pointer(k.ExcessPercent),
+			Fit:           quantity(k.Fit),
+			FitField:      k.FitField,
+		}
+	}
+	return out
+}
+
+func working(steps []scaling.Step) []*linepacev1.Step {
+	out := make([]*linepacev1.Step, len(steps))
+	for i := range steps {
+		s := &steps[i]
+		out[i] = &linepacev1.Step{Id: s.ID, Name: s.Name, Formula: s.Formula, Result: quantity(s.Result)}
+		for _, input := range s.Inputs {
+			out[i].Inputs = append(out[i].Inputs, &linepacev1.Step_Input{Name: input.Name, Value: quantity(input.Value)})
+		}
+	}
+	return out
+}
+
+func scale(s *scaling.Scale, k []scaling.Check, steps []scaling.Step) *linepacev1.ScaleResponse {
+	return &linepacev1.ScaleResponse{
+		PerMotorTurn:               quantity(s.PerMotorTurn),
+		PerRpm:                     quantity(s.PerRPM),
+		Leak:                       quantity(s.Leak),
+		LastShaftTurnsPerMotorTurn: pointer(s.LastShaftTurnsPerMotorTurn),
+		EffectiveMinRpm:            s.EffectiveMinRPM,
+		EffectiveMinBinds:          linepacev1.Check_Limit(s.EffectiveMinBinds),
+		EffectiveMaxRpm:            s.EffectiveMaxRPM,
+		EffectiveMaxBinds:          linepacev1.Check_Limit(s.EffectiveMaxBinds),
+		RateAtMin:                  quantity(s.RateAtMin),
+		RateAtMax:                  quantity(s.RateAtMax),
+		RpmPerCount:                pointer(s.RPMPerCount),
+		RatePerCount:               quantity(s.RatePerCount),
+		PulseHzAtMin:               pointer(s.PulseHzAtMin),
+		PulseHzAtMax:               pointer(s.PulseHzAtMax),
+		ReadoutDecimals:            pointer(s.ReadoutDecimals),
+		ReferenceDiffersPercent:    pointer(s.ReferenceDiffersPercent),
+		Checks:                     checks(k),
+		Working:                    working(steps),
+	}
+}
