@@ -1,7 +1,7 @@
 // Package client calls a Linepace service: it asks for the plan of a changeover,
 // the setpoint or the scale of one drive, and the list of units.
 //
-//	c, err := client.Dial("127.0.0.1:9480", client.Config{})
+//	c, err := client.Dial("127.0.0.1:7071", client.Config{})
 //	if err != nil {
 //		return err
 //	}
@@ -48,7 +48,7 @@ const (
 	MaxAttempts = 4
 
 	// MaxMessageBytes bounds a request and a response. gRPC's own limit of 4 MiB
-	// is too little for a plan of ten thousand drives with its working.
+	// is too little for a plan of a few thousand drives with its working.
 	MaxMessageBytes = 16 << 20
 )
 
@@ -126,7 +126,7 @@ func staysOnMachine(target string) bool {
 	if strings.HasPrefix(target, "unix:") || strings.HasPrefix(target, "unix-abstract:") {
 		return true
 	}
-	address := target[strings.LastIndexByte(target, '/')+1:] // dns:///localhost:9480
+	address := target[strings.LastIndexByte(target, '/')+1:] // dns:///localhost:7071
 	host, _, err := net.SplitHostPort(address)
 	if err != nil {
 		host = address

@@ -195,14 +195,14 @@ func TestTransport(t *testing.T) {
 		return (&net.Dialer{}).DialContext(ctx, "tcp", address)
 	})}
 	for target, plain := range map[string]bool{
-		"passthrough:///127.0.0.1:9480":         true,
-		"passthrough:///127.8.8.8:9480":         true,
-		"passthrough:///[::1]:9480":             true,
-		"passthrough:///localhost:9480":         true,
+		"passthrough:///127.0.0.1:7071":         true,
+		"passthrough:///127.8.8.8:7071":         true,
+		"passthrough:///[::1]:7071":             true,
+		"passthrough:///localhost:7071":         true,
 		"unix:///run/linepace.sock":             true,
-		"passthrough:///192.0.2.7:9480":         false,
-		"passthrough:///plant.example:9480":     false,
-		"passthrough:///localhost.example:9480": false,
+		"passthrough:///192.0.2.7:7071":         false,
+		"passthrough:///plant.example:7071":     false,
+		"passthrough:///localhost.example:7071": false,
 	} {
 		t.Run(target, func(t *testing.T) {
 			_, err := dial(t, target, client.Config{DialOptions: here}).Plan(t.Context(), &linepacev1.PlanRequest{})

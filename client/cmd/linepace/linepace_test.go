@@ -4,14 +4,18 @@ import (
 	"context"
 	"errors"
 	"net"
+	"net/http/httptest"
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/stretchr/testify/require"
+	"go.uber.org/zap"
 
+	"linepace.example/gateway"
 	"linepace.example/server"
 )
 
@@ -21,17 +25,26 @@ func TestMain(m *testing.M) {
 
 // TestScripts runs the command lines in testdata, each good one beside one that
 // must fail. $ROOFTILE is the folder of the demo line, $SERVER the address of a
-// running server, $NOSERVER one where nothing listens.
+// running server and $URL its JSON side, $NOSERVER an address where nothing
+// answers, $EXAMPLES the folder of the examples, which need $PYTHON and curl.
 func TestScripts(t *testing.T) {
 	rooftile, err := filepath.Abs(filepath.Join("..", "..", "..", "testdata", "rooftile"))
 	require.NoError(t, err)
-	address := serve(t)
+	examples, err := filepath.Abs(filepath.Join("..", "..", "examples"))
+	require.NoError(t, err)
+	// The interpreter itself, since a launcher may look for its home, which scripts have not.
+	python, err := exec.Command("python3", "-c", "import sys; print(sys.executable)").Output()
+	require.NoError(t, err, "the examples need Python 3")
+	address, url := serve(t)
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata",
 		RequireExplicitExec: true,
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("ROOFTILE", rooftile)
+			env.Setenv("EXAMPLES", examples)
+			env.Setenv("PYTHON", strings.TrimSpace(string(python)))
 			env.Setenv("SERVER", address)
+			env.Setenv("URL", url)
 			env.Setenv("NOSERVER", unused(t))
 			return nil
 		},
@@ -59,8 +72,9 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// serve runs a server on a loopback port until the test ends.
-func serve(t *testing.T) (address string) {
+// serve runs a server on loopback ports until the test ends, with gRPC at address
+// and JSON at url.
+func serve(t *testing.T) (address, url string) {
 	t.Helper()
 	s, err := server.New(server.Config{})
 	require.NoError(t, err)
@@ -68,7 +82,13 @@ func serve(t *testing.T) (address string) {
 	require.NoError(t, err)
 	go s.Serve(listener)
 	t.Cleanup(func() { require.NoError(t, s.Shutdown(context.Background())) })
-	return listener.Addr().String()
+
+	services := gateway.Services{Scaling: s.Scaling(), Changeover: s.Changeover(), Units: s.Units()}
+	handler, err := gateway.InProcess(services, s.Ready, zap.NewNop())
+	require.NoError(t, err)
+	web := httptest.NewServer(handler)
+	t.Cleanup(web.Close)
+	return listener.Addr().String(), web.URL
 }
 
 // unused returns a loopback address at which every connection is cut.

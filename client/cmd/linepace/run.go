@@ -58,7 +58,7 @@ func newRoot() *cobra.Command {
 		SilenceErrors: true, // told by run
 		SilenceUsage:  true,
 	}
-	root.PersistentFlags().StringVar(&server.address, "server", "", "`address` of a Linepace server, such as 127.0.0.1:9480; without it the calculation runs in this process")
+	root.PersistentFlags().StringVar(&server.address, "server", "", "`address` of a Linepace server, such as 127.0.0.1:7071; without it the calculation runs in this process")
 	root.PersistentFlags().BoolVar(&server.plaintext, "plaintext", false, "talk to the server without TLS, as always to one on this machine")
 	root.AddCommand(newPlan(server), newUnits(server))
 	return root
