@@ -1,0 +1,339 @@
+package codec
+
+import (
+	"bytes"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+
+	"google.golang.org/protobuf/encoding/protowire"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+)
+
+// Unmarshal reads a document of the language that the package comment states into
+// m, whose former content is lost.
+//
+// The error is of type Errors where the document is at fault, and lists all its
+// violations; m is then unchanged. Another error says that m is nil or outside
+// the closed set.
+func Unmarshal(data []byte, m proto.Message) error {
+	if m == nil || !m.ProtoReflect().IsValid() {
+		return errors.New("proto/codec: no message to read into")
+	}
+	t, err := tableOf(m.ProtoReflect().Descriptor())
+	if err != nil {
+		return fmt.Errorf("proto/codec: %w", err)
+	}
+	d := decoder{
+		scanner: scanner{data: data},
+		wire:    make([]byte, 0, len(data)/2),
+		path:    make([]step, 0, 16),
+	}
+	if !d.readDocument(t) {
+		d.reportFault()
+	}
+	if err := d.result(); err != nil {
+		return err
+	}
+	if err := proto.Unmarshal(d.wire, m); err != nil {
+		return fmt.Errorf("proto/codec: internal error: %w", err)
+	}
+	return nil
+}
+
+// A decoder turns a document into the message's wire format. Setting the fields
+// of a message one by one through reflection takes several allocations for each;
+// the wire format is read with hardly more than the message itself needs.
+type decoder struct {
+	scanner
+	wire     []byte // without meaning once there is a violation
+	path     []step
+	errs     Errors
+	unlisted int // violations beyond those in errs
+}
+
+// A step of the path to a value: a field, and its element where index is not -1.
+type step struct {
+	name  string
+	index int
+}
+
+// The methods named read return false at an error of syntax, and leave path at
+// the value where it is. Other violations they report themselves.
+
+func (d *decoder) readDocument(t *table) bool {
+	switch c := d.next(); {
+	case d.pos == len(d.data):
+		return d.fail(0, "the body is empty; send a JSON object")
+	case len(d.data) >= 3 && string(d.data[:3]) == "\xef\xbb\xbf":
+		return d.fail(0, "the body begins with a byte order mark; send UTF-8 without it")
+	case c != '{':
+		return d.failTop()
+	}
+	if !d.readMessage(t) {
+		return false
+	}
+	d.next()
+	if d.pos < len(d.data) {
+		return d.fail(d.pos, "something follows the object; send one JSON object alone")
+	}
+	return true
+}
+
+// failTop fails on a document that is no object.
+func (d *decoder) failTop() bool {
+	at := d.pos
+	if !d.skip(0) {
+		return false
+	}
+	return d.fail(at, d.describe(at)+" as the whole body; send a JSON object")
+}
+
+func (d *decoder) readMessage(t *table) bool {
+	var given uint64
+	for more := d.open('}'); more; {
+		if !d.readMember(t, &given) {
+			return false
+		}
+		var ok bool
+		if more, ok = d.more('}'); !ok {
+			return false
+		}
+	}
+	return true
+}
+
+// readMember reads a key and its value, where the fields in given have one already.
+func (d *decoder) readMember(t *table, given *uint64) bool {
+	key, ok := d.readKey()
+	if !ok {
+		return false
+	}
+	if f := t.byName[string(key)]; f != nil {
+		d.path = append(d.path, step{name: f.name, index: -1})
+		ok = d.readField(f, given)
+	} else {
+		d.path = append(d.path, unknownStep(key))
+		d.reportUnknown(t, string(key))
+		ok = d.skip(0)
+	}
+	if ok {
+		d.path = d.path[:len(d.path)-1]
+	}
+	return ok
+}
+
+func (d *decoder) readField(f *field, given *uint64) bool {
+	c := d.next()
+	if *given&(f.bit|f.rivals) != 0 {
+		d.reportDuplicate(f, *given)
+		return d.skip(0)
+	}
+	if c != 'n' { // a null is refused, and gives nothing
+		*given |= f.bit
+	}
+	if f.list {
+		return d.readList(f, c)
+	}
+	return d.readValue(f, c)
+}
+
+func (d *decoder) readList(f *field, c byte) bool {
+	if c != '[' {
+		return d.readWrong(f, "a list")
+	}
+	i := 0
+	for more := d.open(']'); more; i++ {
+		d.path[len(d.path)-1].index = i
+		if !d.readValue(f, d.next()) {
+			return false
+		}
+		var ok bool
+		if more, ok = d.more(']'); !ok {
+			return false
+		}
+	}
+	return true
+}
+
+// readValue reads one value of the field's type, which begins with c. Lists of
+// numbers are not packed on the wire; every reader of it takes both forms.
+func (d *decoder) readValue(f *field, c byte) bool {
+	number := c == '-' || '0' <= c && c <= '9'
+	switch f.kind {
+	case protoreflect.DoubleKind:
+		if number {
+			return d.readDouble(f)
+		}
+		if c == '"' {
+			return d.readNonFinite(f)
+		}
+	case protoreflect.Int32Kind:
+		if number {
+			return d.readInteger(f, math.MinInt32, math.MaxInt32)
+		}
+	case protoreflect.Uint32Kind:
+		if number {
+			return d.readInteger(f, 0, math.MaxUint32)
+		}
+	case protoreflect.BoolKind:
+		if d.readWord("true") {
+			d.writeVarint(f, 1)
+			return true
+		}
+		if d.readWord("false") {
+			d.writeVarint(f, 0)
+			return true
+		}
+	case protoreflect.StringKind:
+		if c == '"' {
+			return d.readText(f)
+		}
+	case protoreflect.BytesKind:
+		if c == '"' {
+			return d.readBytes(f)
+		}
+	case protoreflect.EnumKind:
+		if c == '"' {
+			return d.readEnum(f)
+		}
+	case protoreflect.MessageKind:
+		if c == '{' {
+			begin := d.beginLength(f)
+			ok := d.readMessage(f.message)
+			d.endLength(begin)
+			return ok
+		}
+	}
+	return d.readWrong(f, wanted(f))
+}
+
+func (d *decoder) readDouble(f *field) bool {
+	number, _, ok := d.readNumber()
+	if !ok {
+		return false
+	}
+	v, err := strconv.ParseFloat(string(number), 64)
+	if err != nil {
+		d.report(notFinite, func() string {
+			return shorten(string(number)) + " is beyond the largest number, 1.7976931348623157e+308; give a finite number"
+		})
+		return true
+	}
+	d.wire = append(d.wire, f.tag...)
+	d.wire = protowire.AppendFixed64(d.wire, math.Float64bits(v+0)) // -0 + 0 = 0
+	return true
+}
+
+// readNonFinite reads a string where a double belongs, which may be one of those
+// that protobuf's own JSON takes for a number that is none.
+func (d *decoder) readNonFinite(f *field) bool {
+	at := d.pos
+	content, ok := d.readString()
+	if !ok {
+		return false
+	}
+	switch s := string(content); s {
+	case "NaN", "Infinity", "-Infinity":
+		d.report(notFinite, func() string { return `"` + s + `" where a finite number belongs` })
+		return true
+	}
+	d.pos = at
+	return d.readWrong(f, wanted(f))
+}
+
+func (d *decoder) readInteger(f *field, least, most int64) bool {
+	at := d.pos
+	number, integer, ok := d.readNumber()
+	if !ok {
+		return false
+	}
+	if !integer {
+		d.pos = at
+		return d.readWrong(f, wanted(f)+", without point and exponent,")
+	}
+	n, err := strconv.ParseInt(string(number), 10, 64)
+	if err != nil || n < least || n > most {
+		d.report(outOfRange, func() string { return shorten(string(number)) + " where " + wanted(f) + " belongs" })
+		return true
+	}
+	d.writeVarint(f, n)
+	return true
+}
+
+func (d *decoder) readText(f *field) bool {
+	content, ok := d.readString()
+	d.wire = append(d.wire, f.tag...)
+	d.wire = protowire.AppendBytes(d.wire, content)
+	return ok
+}
+
+func (d *decoder) readBytes(f *field) bool {
+	content, ok := d.readString()
+	if !ok {
+		return false
+	}
+	begin := d.beginLength(f)
+	wire, err := base64.StdEncoding.Strict().AppendDecode(d.wire, content)
+	// The decoder passes over line breaks, strict or not.
+	if err != nil || bytes.ContainsAny(content, "\r\n") {
+		d.reportBase64()
+		return true
+	}
+	d.wire = wire
+	d.endLength(begin)
+	return true
+}
+
+func (d *decoder) readEnum(f *field) bool {
+	content, ok := d.readString()
+	if !ok {
+		return false
+	}
+	number, known := f.enum.byName[string(content)]
+	if !known {
+		d.report(unknownChoice, func() string { return quote(string(content)) + " is none of " + f.enum.choices })
+		return true
+	}
+	d.writeVarint(f, int64(number))
+	return true
+}
+
+// readWrong reports a value of another JSON type than the field's and passes over it.
+func (d *decoder) readWrong(f *field, wanted string) bool {
+	at := d.pos
+	if !d.skip(0) {
+		return false
+	}
+	d.report(wrongType, func() string { return d.describe(at) + " where " + wanted + " belongs" + d.hint(f, at) })
+	return true
+}
+
+func (d *decoder) writeVarint(f *field, n int64) {
+	d.wire = append(d.wire, f.tag...)
+	d.wire = protowire.AppendVarint(d.wire, uint64(n))
+}
+
+// lengthSize is the room for a length that is not known yet. A varint may be
+// longer than it need be; five bytes hold any length.
+const lengthSize = 5
+
+// beginLength begins a value that is led by its length and returns where its
+// content begins.
+func (d *decoder) beginLength(f *field) int {
+	d.wire = append(d.wire, f.tag...)
+	d.wire = append(d.wire, make([]byte, lengthSize)...)
+	return len(d.wire)
+}
+
+// endLength ends a value whose content began at begin.
+func (d *decoder) endLength(begin int) {
+	n := len(d.wire) - begin
+	for i := range lengthSize - 1 {
+		d.wire[begin-lengthSize+i] = byte(n>>(7*i)) | 0x80
+	}
+	d.wire[begin-1] = byte(n >> (7 * (lengthSize - 1)))
+}
