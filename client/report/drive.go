@@ -23,9 +23,9 @@ func (s *sheet) loadList() {
 	t.AppendHeader(table.Row{"", "drive", "do", "setpoint", "into", "readout", "motor r/min"})
 	t.SetColumnConfigs([]table.ColumnConfig{
 		{Number: 1, Align: text.AlignRight},
-		{Number: 2, WidthMax: 20, WidthMaxEnforcer: text.WrapHard},
+		{Number: 2, WidthMax: 18, WidthMaxEnforcer: text.WrapHard},
 		{Number: 4, Align: text.AlignRight, AlignHeader: text.AlignRight},
-		{Number: 5, WidthMax: 25, WidthMaxEnforcer: text.WrapHard},
+		{Number: 5, WidthMax: 22, WidthMaxEnforcer: text.WrapHard},
 		{Number: 6, Align: text.AlignRight, AlignHeader: text.AlignRight, WidthMax: 14, WidthMaxEnforcer: text.WrapHard},
 		{Number: 7, Align: text.AlignRight, AlignHeader: text.AlignRight},
 	})

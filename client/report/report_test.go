@@ -137,6 +137,24 @@ func TestTextFromOutsideIsHarmless(t *testing.T) {
 	requirePrintable(t, sheet(t, req, resp))
 }
 
+// The list stays within its columns with the widest value in each.
+func TestWidestRows(t *testing.T) {
+	wide := strings.Repeat("W", 256)
+	setpoint := &linepacev1.Setpoint{
+		DriveId: wide, Action: linepacev1.Setpoint_LEAVE, Tag: wide, Count: proto.Int32(math.MinInt32),
+		ReadoutText: proto.String("-12345.6789"), ReadoutUnit: proto.String(wide), AchievedRpm: proto.Float64(-1e6),
+	}
+	resp := &linepacev1.PlanResponse{Verdict: linepacev1.Check_NOT_RUNNABLE}
+	for range 10000 {
+		resp.Setpoints = append(resp.Setpoints, setpoint)
+	}
+	got := sheet(t, &linepacev1.PlanRequest{}, resp)
+	require.Contains(t, got, "\n10000  WWW")
+	for line := range strings.Lines(got) {
+		require.LessOrEqual(t, len(strings.TrimSuffix(line, "\n")), 100, "%q", line)
+	}
+}
+
 func TestPathsThatPointNowhere(t *testing.T) {
 	for _, path := range []string{
 		"", "line", "product.demands[0].rate", "product.blends[7].total", "product.demands[99999999999999999999].rate",
