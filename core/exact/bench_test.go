@@ -1,46 +1,70 @@
-package exact
+package exact_test
 
-import "testing"
+import (
+	"testing"
 
-// setpoint is the register count of a roll's drive: the surface speed through
-// roll, gearbox and belt, then the register's two points.
+	"linepace.example/core/exact"
+)
+
+// rollCount is the register count of a roll's drive: the surface speed v through
+// the roll d with a belt t, a gearbox g, a belt stage d2/d1 and its slip, then
+// the register's two points.
 //
-//	n = v / (pi*(d+t)) * g * (D2/D1) / (1 - slip/100)
+//	n = v / (pi*(d+t)) * g * (d2/d1) / (1 - slip/100)
 //	count = c0 + (n - n0)*(c1 - c0)/(n1 - n0)
-func setpoint(c *Calc, v, d, t, g, d1, d2, slip, n0, n1 float64, c0, c1 int64) Num {
-	circumference := c.Pi().Mul(c.Dec(d).Add(c.Dec(t)))
-	n := c.Dec(v).Quo(circumference).Mul(c.Dec(g)).Mul(c.Dec(d2)).Quo(c.Dec(d1))
-	n = n.Quo(c.Int(1).Sub(c.Percent(slip)))
-	span := c.Int(c1).Sub(c.Int(c0)).Quo(c.Dec(n1).Sub(c.Dec(n0)))
-	return c.Int(c0).Add(n.Sub(c.Dec(n0)).Mul(span))
+func rollCount(c *exact.Calc) exact.Num {
+	circumference := c.Pi().Mul(c.Dec(0.16).Add(c.Dec(0.0021)))
+	n := c.Dec(18.3).Quo(circumference).Mul(c.Dec(40)).Mul(c.Dec(0.125)).Quo(c.Dec(0.1))
+	n = n.Quo(c.Int(1).Sub(c.Percent(1.5)))
+	return registerCount(c, n)
 }
 
-// sprocketSetpoint has no pi: pitch times teeth per turn.
-func sprocketSetpoint(c *Calc, v, pitch float64, teeth int64, g, n0, n1 float64, c0, c1 int64) Num {
-	n := c.Dec(v).Quo(c.Dec(pitch).Mul(c.Int(teeth))).Mul(c.Dec(g))
-	span := c.Int(c1).Sub(c.Int(c0)).Quo(c.Dec(n1).Sub(c.Dec(n0)))
-	return c.Int(c0).Add(n.Sub(c.Dec(n0)).Mul(span))
+// sprocketCount has no pi: pitch times teeth per turn.
+func sprocketCount(c *exact.Calc) exact.Num {
+	return registerCount(c, c.Dec(18.3).Quo(c.Dec(0.0127).Mul(c.Int(17))).Mul(c.Dec(40)))
 }
 
-func benchSetpoint(c *Calc) Num {
-	return setpoint(c, 18.3, 0.16, 0.0021, 40, 0.1, 0.125, 1.5, 0, 1800, 0, 18000)
+func registerCount(c *exact.Calc, n exact.Num) exact.Num {
+	span := c.Int(18000).Sub(c.Int(0)).Quo(c.Dec(1800).Sub(c.Dec(0)))
+	return c.Int(0).Add(n.Sub(c.Dec(0)).Mul(span))
 }
 
-func benchSprocket(c *Calc) Num {
-	return sprocketSetpoint(c, 18.3, 0.0127, 17, 40, 0, 1800, 0, 18000)
-}
-
-func benchmark(b *testing.B, exactly bool, formula func(*Calc) Num) {
+func BenchmarkRollFast(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
-		c := &Calc{exact: exactly}
-		if n, ok := c.Round(formula(c)); !ok || n < 0 {
-			b.Fatal(n)
+		var c exact.Calc
+		if _, ok := c.Round(rollCount(&c)); !ok || c.Undecided() {
+			b.Fatal("no count")
 		}
 	}
 }
 
-func BenchmarkRollFast(b *testing.B)      { benchmark(b, false, benchSetpoint) }
-func BenchmarkRollExact(b *testing.B)     { benchmark(b, true, benchSetpoint) }
-func BenchmarkSprocketFast(b *testing.B)  { benchmark(b, false, benchSprocket) }
-func BenchmarkSprocketExact(b *testing.B) { benchmark(b, true, benchSprocket) }
+func BenchmarkRollExact(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		c := exact.NewExact()
+		if _, ok := c.Round(rollCount(c)); !ok {
+			b.Fatal("no count")
+		}
+	}
+}
+
+func BenchmarkSprocketFast(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		var c exact.Calc
+		if _, ok := c.Round(sprocketCount(&c)); !ok || c.Undecided() {
+			b.Fatal("no count")
+		}
+	}
+}
+
+func BenchmarkSprocketExact(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		c := exact.NewExact()
+		if _, ok := c.Round(sprocketCount(c)); !ok {
+			b.Fatal("no count")
+		}
+	}
+}

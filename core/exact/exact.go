@@ -71,8 +71,15 @@ type Num struct {
 // Float returns the float64 result, with zero never negative.
 func (a Num) Float() float64 { return a.v + 0 }
 
-// Bound returns the bound on |Float() - true value|.
-func (a Num) Bound() float64 { return a.e }
+// Bound returns the bound on |Float() - true value|. It is infinite after a
+// division by what float64 cannot tell from zero; Float is then meaningless and
+// the evaluation must be repeated in exact mode.
+func (a Num) Bound() float64 {
+	if math.IsNaN(a.e) { // an infinite bound times zero
+		return math.Inf(1)
+	}
+	return a.e
+}
 
 // Dec returns the shortest decimal that reads back to v. v must be finite.
 func (c *Calc) Dec(v float64) Num {
