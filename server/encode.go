@@ -35,7 +35,8 @@ func planResponse(plan *changeover.Plan) *linepacev1.PlanResponse {
 		if sp.Change.Set {
 			c := &sp.Change.Value
 			out.Setpoints[i].Change = &linepacev1.Setpoint_Change{
-				FromCount: pointer(c.FromCount), FromRpm: c.FromRPM, SpeedChangePercent: pointer(c.SpeedChangePercent),
+				FromCount: pointer(c.FromCount), FromMilliamps: pointer(c.FromMilliamps), FromVolts: pointer(c.FromVolts),
+				FromRpm: c.FromRPM, SpeedChangePercent: pointer(c.SpeedChangePercent),
 			}
 		}
 	}
@@ -55,6 +56,7 @@ func setpoint(sp *scaling.Setpoint, drive *scaling.Drive) *linepacev1.Setpoint {
 		AchievedRpm:         pointer(sp.AchievedRPM),
 		LastShaftRpm:        pointer(sp.LastShaftRPM),
 		Achieved:            quantity(sp.Achieved),
+		ProcessRate:         quantity(sp.ProcessRate),
 		ErrorPercent:        pointer(sp.ErrorPercent),
 		PulseHz:             pointer(sp.PulseHz),
 		WithinTolerance:     pointer(sp.WithinTolerance),

@@ -137,6 +137,8 @@ const (
 // Change is the step from the running product.
 type Change struct {
 	FromCount          scaling.Optional[int32]
+	FromMilliamps      scaling.Optional[float64]
+	FromVolts          scaling.Optional[float64]
 	FromRPM            float64
 	SpeedChangePercent scaling.Optional[float64] // absent from a stand
 }

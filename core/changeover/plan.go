@@ -326,6 +326,9 @@ func (p *Plan) compare(before *Plan, beforeOrder []int32) {
 	for i := range p.Setpoints {
 		now := &p.Setpoints[i]
 		was := &before.Setpoints[of[now.Drive]]
+		if now.Action == Leave {
+			continue
+		}
 		if was.Action != Stop && !was.AchievedRPM.Set {
 			p.Checks = append(p.Checks, scaling.Check{Code: scaling.RunningSetpointUnknown, DriveID: now.Drive.ID, Field: "running"})
 			continue
@@ -335,7 +338,7 @@ func (p *Plan) compare(before *Plan, beforeOrder []int32) {
 }
 
 func changeFrom(was, now *Setpoint) Change {
-	change := Change{FromCount: was.Count, FromRPM: was.AchievedRPM.Value}
+	change := Change{FromCount: was.Count, FromMilliamps: was.Milliamps, FromVolts: was.Volts, FromRPM: was.AchievedRPM.Value}
 	if now.AchievedRPM.Set && change.FromRPM != 0 {
 		change.SpeedChangePercent = scaling.Some((now.AchievedRPM.Value - change.FromRPM) / change.FromRPM * 100)
 	}

@@ -72,9 +72,9 @@ func (k Code) Severity() Severity {
 func (k *Check) Message() string {
 	switch k.Code {
 	case AboveHighestSpeed:
-		return k.outOfRange("above the highest", "at most")
+		return k.outOfRange("above the highest", false)
 	case BelowLowestSpeed:
-		return k.outOfRange("below the lowest", "at least")
+		return k.outOfRange("below the lowest", true)
 	case LeaderHasNoSetpoint:
 		return fmt.Sprintf("the leader %q has no setpoint, so this drive has none", k.Name)
 	case CountOutsideTolerance:
@@ -107,7 +107,11 @@ func (k *Check) Message() string {
 	return ""
 }
 
-func (k *Check) outOfRange(side, bound string) string {
+func (k *Check) outOfRange(side string, low bool) string {
+	bound := "at most"
+	if low != (k.Limit.Unit.Dimension() == units.TimeDim) { // the lowest speed gives the longest time
+		bound = "at least"
+	}
 	text := fmt.Sprintf("the demand is %s %% %s speed, which %s sets; the drive gives %s %s",
 		short(k.ExcessPercent.Value), side, k.Binds, bound, show(k.Limit))
 	if k.Fit.Unit == nil {

@@ -37,6 +37,7 @@ type Setpoint struct {
 	Volts               Optional[float64]
 	AchievedRPM         Optional[float64]
 	LastShaftRPM        Optional[float64]
+	ProcessRate         units.Quantity // at the achieved speed
 	Achieved            units.Quantity
 	ErrorPercent        Optional[float64] // (achieved - demanded) / demanded * 100
 	ReadoutText         string
@@ -74,9 +75,9 @@ func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check
 	out.Demanded = units.Quantity{Value: units.FromBase(c, amount, m.Unit).Float(), Unit: m.Unit}
 	out.DemandedRPM = Some(n.Float())
 	if r.inRange(n) {
-		achieved := r.load(n)
-		r.describe(achieved)
-		r.compare(amount, achieved)
+		speed, achieved := r.load(n, amount)
+		r.describe(speed)
+		r.compare(amount, achieved, speed)
 	}
 	return out
 }
@@ -92,6 +93,7 @@ func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Chec
 		r.inRange(n)
 	}
 	r.describe(n)
+	out.Achieved = r.inUnit(r.amount(n))
 	return out
 }
 
@@ -182,27 +184,24 @@ func (r *run) inside(limit units.Quantity, usable limits, sign int) units.Quanti
 	return units.Quantity{}
 }
 
-// load turns speed n into what the register takes and returns the speed that this
-// sets. A current or a voltage has no steps; neither has a drive without register.
-func (r *run) load(n exact.Num) (achieved exact.Num) {
-	kind := r.subject.Drive.Register.Kind
-	if kind == NoRegister {
-		return n
-	}
-	switch number := r.line.number(n); kind {
+// load turns speed n, which meets amount, into what the register takes, and returns
+// the speed and the amount that this gives. Only an integer register rounds.
+func (r *run) load(n, amount exact.Num) (speed, achieved exact.Num) {
+	switch r.subject.Drive.Register.Kind {
 	case IntegerRegister:
+		number := r.line.number(n)
 		count, _ := r.c.Round(number)
 		r.out.Count = Some(int32(count))
-		achieved = r.line.speed(r.c.Int(count))
-		r.checkMotorLimit(achieved)
+		speed = r.line.speed(r.c.Int(count))
+		r.checkMotorLimit(speed)
 		r.checkNearerInTime(number, count, n)
-		return achieved
+		return speed, r.amount(speed)
 	case CurrentOutput:
-		r.out.Milliamps = Some(number.Float())
+		r.out.Milliamps = Some(r.line.number(n).Float())
 	case VoltageOutput:
-		r.out.Volts = Some(number.Float())
+		r.out.Volts = Some(r.line.number(n).Float())
 	}
-	return n
+	return n, amount
 }
 
 func (r *run) checkMotorLimit(achieved exact.Num) {
@@ -250,8 +249,8 @@ func (r *run) describe(n exact.Num) {
 	if s.Drive.Delivery.Kind != NoDelivery || len(s.Drive.Transmission) > 0 {
 		r.out.LastShaftRPM = Some(n.Mul(transmissionRatio(c, s.Drive.Transmission)).Float())
 	}
-	if r.measure.Unit.Dimension() != units.TimeDim || c.Sign(n) != 0 {
-		r.out.Achieved = r.inUnit(r.amount(n))
+	if r.rel.dim != (units.Dimension{}) {
+		r.out.ProcessRate = quantity(c, r.rel.rate(n), RateUnit(s.Drive))
 	}
 	if hz, ok := pulseRate(c, s.Drive, s.Material, r.rel, n); ok {
 		r.out.PulseHz = Some(hz.Abs().Float())
@@ -346,11 +345,11 @@ func referenceDiffers(c *exact.Calc, d *Drive, m *Material) (percent float64, ok
 	return ref.Value.Base(c).Sub(calculated).Quo(calculated).Mul(c.Int(100)).Float(), true
 }
 
-// compare judges the achieved speed against the demanded amount.
-func (r *run) compare(demanded, n exact.Num) {
-	c := r.c
-	achieved := r.amount(n)
-	r.out.ErrorPercent = Some(achieved.Sub(demanded).Quo(demanded).Mul(c.Int(100)).Float())
+// compare judges the achieved amount, which motor speed n gives, against the
+// demanded one.
+func (r *run) compare(demanded, achieved, n exact.Num) {
+	r.out.Achieved = r.inUnit(achieved)
+	r.out.ErrorPercent = Some(achieved.Sub(demanded).Quo(demanded).Mul(r.c.Int(100)).Float())
 	low, high, known := r.band(n)
 	if known {
 		r.out.Low, r.out.High = r.quantityUnlessEndless(low), r.quantityUnlessEndless(high)

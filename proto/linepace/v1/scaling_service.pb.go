@@ -101,8 +101,7 @@ type ScaleResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Delivered per turn of the motor, such as m/r.
 	PerMotorTurn *Quantity `protobuf:"bytes,1,opt,name=per_motor_turn,json=perMotorTurn,proto3" json:"per_motor_turn,omitempty"`
-	// Process rate per r/min of the motor: the value is in rate_at_max's unit for
-	// each r/min, with the unit written so, as in (m/min)/(r/min) = m/r.
+	// The process rate that each r/min of the motor adds, in the unit of rate_at_max.
 	PerRpm *Quantity `protobuf:"bytes,2,opt,name=per_rpm,json=perRpm,proto3" json:"per_rpm,omitempty"`
 	// Flow that leaks back whatever the speed; only for a pump with slip flow.
 	Leak *Quantity `protobuf:"bytes,3,opt,name=leak,proto3" json:"leak,omitempty"`

@@ -404,7 +404,11 @@ type Setpoint struct {
 	// What changes against the running product. Absent: none was given.
 	Change *Setpoint_Change `protobuf:"bytes,19,opt,name=change,proto3" json:"change,omitempty"`
 	// How each number was found; on request.
-	Working       []*Step `protobuf:"bytes,20,rep,name=working,proto3" json:"working,omitempty"`
+	Working []*Step `protobuf:"bytes,20,rep,name=working,proto3" json:"working,omitempty"`
+	// The process rate at the achieved speed, in the unit of the readout or the
+	// register where that is one: what a surface wheel or a catch test shows, also
+	// where the demand is a time or a motor speed. Absent: the drive describes no delivery.
+	ProcessRate   *Quantity `protobuf:"bytes,21,opt,name=process_rate,json=processRate,proto3" json:"process_rate,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -575,6 +579,13 @@ func (x *Setpoint) GetChange() *Setpoint_Change {
 func (x *Setpoint) GetWorking() []*Step {
 	if x != nil {
 		return x.Working
+	}
+	return nil
+}
+
+func (x *Setpoint) GetProcessRate() *Quantity {
+	if x != nil {
+		return x.ProcessRate
 	}
 	return nil
 }
@@ -771,8 +782,12 @@ type Setpoint_Change struct {
 	FromRpm float64 `protobuf:"fixed64,2,opt,name=from_rpm,json=fromRpm,proto3" json:"from_rpm,omitempty"`
 	// (achieved_rpm - from_rpm) / from_rpm * 100, percent. Absent from a stand.
 	SpeedChangePercent *float64 `protobuf:"fixed64,3,opt,name=speed_change_percent,json=speedChangePercent,proto3,oneof" json:"speed_change_percent,omitempty"`
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	// The current of the running product, mA.
+	FromMilliamps *float64 `protobuf:"fixed64,4,opt,name=from_milliamps,json=fromMilliamps,proto3,oneof" json:"from_milliamps,omitempty"`
+	// The voltage of the running product, V.
+	FromVolts     *float64 `protobuf:"fixed64,5,opt,name=from_volts,json=fromVolts,proto3,oneof" json:"from_volts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Setpoint_Change) Reset() {
@@ -826,12 +841,25 @@ func (x *Setpoint_Change) GetSpeedChangePercent() float64 {
 	return 0
 }
 
+func (x *Setpoint_Change) GetFromMilliamps() float64 {
+	if x != nil && x.FromMilliamps != nil {
+		return *x.FromMilliamps
+	}
+	return 0
+}
+
+func (x *Setpoint_Change) GetFromVolts() float64 {
+	if x != nil && x.FromVolts != nil {
+		return *x.FromVolts
+	}
+	return 0
+}
+
 var File_linepace_v1_setpoint_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
-	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xc9\n" +
-	"\n" +
+	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xf5\v\n" +
 	"\bSetpoint\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x124\n" +
 	"\x06action\x18\x02 \x01(\x0e2\x1c.linepace.v1.Setpoint.ActionR\x06action\x12\x10\n" +
@@ -854,17 +882,23 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x04band\x18\x11 \x01(\v2\x1a.linepace.v1.Setpoint.BandR\x04band\x127\n" +
 	"\x15band_within_tolerance\x18\x12 \x01(\bH\vR\x13bandWithinTolerance\x88\x01\x01\x124\n" +
 	"\x06change\x18\x13 \x01(\v2\x1c.linepace.v1.Setpoint.ChangeR\x06change\x12+\n" +
-	"\aworking\x18\x14 \x03(\v2\x11.linepace.v1.StepR\aworking\x1aZ\n" +
+	"\aworking\x18\x14 \x03(\v2\x11.linepace.v1.StepR\aworking\x128\n" +
+	"\fprocess_rate\x18\x15 \x01(\v2\x15.linepace.v1.QuantityR\vprocessRate\x1aZ\n" +
 	"\x04Band\x12'\n" +
 	"\x03low\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x03low\x12)\n" +
-	"\x04high\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04high\x1a\xa6\x01\n" +
+	"\x04high\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04high\x1a\x98\x02\n" +
 	"\x06Change\x12\"\n" +
 	"\n" +
 	"from_count\x18\x01 \x01(\x05H\x00R\tfromCount\x88\x01\x01\x12\x19\n" +
 	"\bfrom_rpm\x18\x02 \x01(\x01R\afromRpm\x125\n" +
-	"\x14speed_change_percent\x18\x03 \x01(\x01H\x01R\x12speedChangePercent\x88\x01\x01B\r\n" +
+	"\x14speed_change_percent\x18\x03 \x01(\x01H\x01R\x12speedChangePercent\x88\x01\x01\x12*\n" +
+	"\x0efrom_milliamps\x18\x04 \x01(\x01H\x02R\rfromMilliamps\x88\x01\x01\x12\"\n" +
+	"\n" +
+	"from_volts\x18\x05 \x01(\x01H\x03R\tfromVolts\x88\x01\x01B\r\n" +
 	"\v_from_countB\x17\n" +
-	"\x15_speed_change_percent\">\n" +
+	"\x15_speed_change_percentB\x11\n" +
+	"\x0f_from_milliampsB\r\n" +
+	"\v_from_volts\">\n" +
 	"\x06Action\x12\x16\n" +
 	"\x12ACTION_UNSPECIFIED\x10\x00\x12\a\n" +
 	"\x03RUN\x10\x01\x12\b\n" +
@@ -966,18 +1000,19 @@ var file_linepace_v1_setpoint_proto_depIdxs = []int32{
 	7,  // 3: linepace.v1.Setpoint.band:type_name -> linepace.v1.Setpoint.Band
 	8,  // 4: linepace.v1.Setpoint.change:type_name -> linepace.v1.Setpoint.Change
 	10, // 5: linepace.v1.Setpoint.working:type_name -> linepace.v1.Step
-	3,  // 6: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
-	1,  // 7: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
-	2,  // 8: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
-	9,  // 9: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
-	9,  // 10: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
-	9,  // 11: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
-	9,  // 12: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
-	13, // [13:13] is the sub-list for method output_type
-	13, // [13:13] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	9,  // 6: linepace.v1.Setpoint.process_rate:type_name -> linepace.v1.Quantity
+	3,  // 7: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
+	1,  // 8: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
+	2,  // 9: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
+	9,  // 10: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
+	9,  // 11: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
+	9,  // 12: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
+	9,  // 13: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
+	14, // [14:14] is the sub-list for method output_type
+	14, // [14:14] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_setpoint_proto_init() }
