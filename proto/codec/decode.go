@@ -128,7 +128,7 @@ func (d *decoder) readMember(t *table, given *uint64) bool {
 
 func (d *decoder) readField(f *field, given *uint64) bool {
 	c := d.next()
-	if *given&(f.bit|f.rivals) != 0 {
+	if *given&f.once != 0 {
 		d.reportDuplicate(f, *given)
 		return d.skip(0)
 	}

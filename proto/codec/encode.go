@@ -90,14 +90,33 @@ func (e *encoder) get(f *field, m protoreflect.Message) (v protoreflect.Value, p
 	case f.message != nil && !f.list && f.oneof == nil:
 		v = m.Get(f.desc) // half the cost of asking first
 		return v, v.Message().IsValid()
-	case !f.presence && !e.canonical && !f.list:
-		return m.Get(f.desc), true
-	case m.Has(f.desc):
+	case !f.presence && !f.list:
 		v = m.Get(f.desc)
-		// -0 is present, and reads back as the default.
-		return v, f.presence || f.list || f.kind != protoreflect.DoubleKind || v.Float() != 0
+		return v, !e.canonical || !f.isDefault(v)
+	case m.Has(f.desc):
+		return m.Get(f.desc), true
 	}
 	return protoreflect.Value{}, f.list && !e.canonical
+}
+
+// isDefault reports whether v is what a field without presence is when absent.
+// A zero is, whatever its sign, since it is written without.
+func (f *field) isDefault(v protoreflect.Value) bool {
+	switch f.kind {
+	case protoreflect.DoubleKind:
+		return v.Float() == 0
+	case protoreflect.Int32Kind:
+		return v.Int() == 0
+	case protoreflect.Uint32Kind:
+		return v.Uint() == 0
+	case protoreflect.BoolKind:
+		return !v.Bool()
+	case protoreflect.EnumKind:
+		return v.Enum() == 0
+	case protoreflect.BytesKind:
+		return len(v.Bytes()) == 0
+	}
+	return v.String() == ""
 }
 
 func (e *encoder) writeField(f *field, v protoreflect.Value) error {

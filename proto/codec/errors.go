@@ -81,8 +81,8 @@ func (d *decoder) reportBase64() {
 	})
 }
 
-// reportDuplicate reports a field that is given though it, or a rival in its
-// oneof, is among the given already.
+// reportDuplicate reports a field that is given though it, or another member of
+// its oneof, is among the given already.
 func (d *decoder) reportDuplicate(f *field, given uint64) {
 	d.report(duplicateField, func() string {
 		var first string

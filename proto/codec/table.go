@@ -35,8 +35,8 @@ type field struct {
 	list     bool
 	presence bool     // absent and default differ
 	bit      uint64   // in the set of given fields
-	rivals   uint64   // the other members of its oneof
-	oneof    []*field // all members of its oneof
+	once     uint64   // the fields of which one may be given: this one, or its oneof
+	oneof    []*field // the members of its oneof
 	message  *table
 	enum     *enum
 }
@@ -106,6 +106,7 @@ func makeTable(md protoreflect.MessageDescriptor, around []protoreflect.MessageD
 			continue
 		}
 		f.bit = 1 << i
+		f.once = f.bit
 		if t.byName[f.name] != nil {
 			errs = append(errs, fmt.Errorf("%s: a second field with the JSON name %q", f.desc.FullName(), f.name))
 		}
@@ -213,7 +214,7 @@ func (t *table) joinOneofs(md protoreflect.MessageDescriptor) {
 			}
 		}
 		for _, f := range members {
-			f.oneof, f.rivals = members, all&^f.bit
+			f.oneof, f.once = members, all
 		}
 	}
 }

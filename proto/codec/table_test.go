@@ -2,6 +2,7 @@ package codec_test
 
 import (
 	"fmt"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -122,6 +123,16 @@ func TestCheckRefuses(t *testing.T) {
 			back.TypeName = proto.String(".m.M")
 			m.NestedType = []message{{Name: proto.String("N"), Field: []field{back}}}
 		}, "m.M.f: m.M.N.f: m.M: a message that contains itself"},
+		"undefined": {func(ff file, _ message, f field) {
+			ff.Dependency = []string{"x.proto"}
+			f.Type = descriptorpb.FieldDescriptorProto_TYPE_MESSAGE.Enum()
+			f.TypeName = proto.String(".x.X")
+		}, "m.M.f: x.X: a message without its definition"},
+		"same name": {func(_ file, m message, f field) {
+			second := proto.Clone(f).(field)
+			second.Name, second.JsonName, second.Number = proto.String("g"), proto.String("f"), proto.Int32(2)
+			m.Field = append(m.Field, second)
+		}, `m.M.g: a second field with the JSON name "f"`},
 		"65 fields": {func(_ file, m message, f field) {
 			for i := 2; i <= 65; i++ {
 				more := proto.Clone(f).(field)
@@ -136,7 +147,8 @@ func TestCheckRefuses(t *testing.T) {
 		}, "m.M.N.f: a field of type int64"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			file, err := protodesc.NewFile(fileOf(c.change), protoregistry.GlobalFiles)
+			options := protodesc.FileOptions{AllowUnresolvable: name == "undefined"}
+			file, err := options.New(fileOf(c.change), protoregistry.GlobalFiles)
 			require.NoError(t, err)
 			require.ErrorContains(t, codec.Check(linepacev1.File_linepace_v1_quantity_proto, file), c.want)
 			if name == "nested message" {
@@ -153,6 +165,24 @@ func TestCheckRefuses(t *testing.T) {
 	unchanged, err := protodesc.NewFile(fileOf(nil), nil)
 	require.NoError(t, err)
 	require.NoError(t, codec.Check(unchanged))
+}
+
+// The first uses of a message may come at once.
+func TestFirstUseAtOnce(t *testing.T) {
+	fresh := must(protodesc.NewFile(kitchenFile(), nil)).Messages().ByName("Kitchen")
+	var group sync.WaitGroup
+	for range 8 {
+		group.Go(func() {
+			m := dynamicpb.NewMessage(fresh)
+			if err := codec.Unmarshal([]byte(`{"aString":"a","manyMessage":[{"id":"b"}]}`), m); err != nil {
+				t.Error(err)
+			}
+			if out, err := codec.AppendCanonical(nil, m); err != nil || string(out) != `{"aString":"a","manyMessage":[{"id":"b"}]}` {
+				t.Error(string(out), err)
+			}
+		})
+	}
+	group.Wait()
 }
 
 // Check names all that is wrong.
