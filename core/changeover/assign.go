@@ -14,6 +14,7 @@ type job struct {
 	leader    int32 // the drive that is followed, or -1
 	section   int32 // the line's section of a dwell, or -1
 	material  int32 // in the product's materials, or -1
+	depth     int32 // leaders before it in its chain
 }
 
 var noJob = job{demand: -1, blend: -1, leader: -1, section: -1, material: -1}

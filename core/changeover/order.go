@@ -33,15 +33,27 @@ func (p *planner) order(faults *fault.List) []int32 {
 		if i >= 0 && state[i] == onTheWay {
 			p.addCycle(way, i, faults)
 		}
-		if len(way) > longestChain {
-			p.addFollowed(way[0], fault.TooMany, faults, "makes a chain of %d drives that follow each other; at most %d", len(way), longestChain)
-		}
 		for k := len(way) - 1; k >= 0; k-- {
 			state[way[k]] = placed
 			out = append(out, way[k])
 		}
 	}
+	p.checkChains(out, faults)
 	return out
+}
+
+// checkChains adds a fault at the first drive of each chain that is too long.
+func (p *planner) checkChains(order []int32, faults *fault.List) {
+	for _, i := range order {
+		j := &p.jobs[i]
+		if j.leader < 0 {
+			continue
+		}
+		j.depth = p.jobs[j.leader].depth + 1
+		if j.depth == longestChain {
+			p.addFollowed(i, fault.TooMany, faults, "makes a chain of more than %d drives that follow each other", longestChain)
+		}
+	}
 }
 
 func (p *planner) addCycle(way []int32, back int32, faults *fault.List) {

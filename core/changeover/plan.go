@@ -199,7 +199,7 @@ func (s *solver) run(i int, out *Setpoint) {
 		out.Demanded = s.product.Demands[j.demand].Time
 	}
 	if s.working {
-		out.Working = scaling.Working(&subject, measure, &out.Setpoint)
+		out.Working = append(s.demandSteps(i, out), scaling.Working(&subject, measure, &out.Setpoint)...)
 	}
 }
 

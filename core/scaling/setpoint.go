@@ -394,34 +394,40 @@ func (r *run) quantityUnlessEndless(e end) units.Quantity {
 }
 
 // band returns the ends between which the drive's regulation keeps the value, low
-// before high, when the set speed is n.
-//
-//	n * (1 +- percent/100), n +- percent/100 of the maximum or base speed,
-//	or n * (1 - droop/100) to n
+// before high, when the set speed is n; known is false where none is described.
 func (r *run) band(n exact.Num) (low, high end, known bool) {
-	c, motor := r.c, &r.subject.Drive.Motor
-	g := &motor.Regulation
-	slow, fast := n, n
+	slow, fast, known := r.regulated(n)
 	switch {
-	case g.DroopPercent.Set:
-		slow = n.Mul(c.Int(1).Sub(c.Percent(g.DroopPercent.Value)))
-	case g.Percent.Set:
-		base := n.Abs()
-		switch g.Of {
-		case MaxSpeed:
-			base = c.Dec(motor.MaxRPM)
-		case BaseSpeed:
-			base = c.Dec(motor.BaseRPM.Value)
-		}
-		either := base.Mul(c.Percent(g.Percent.Value))
-		slow, fast = n.Sub(either), n.Add(either)
-	default:
+	case !known:
 		return end{}, end{}, false
-	}
-	if r.measure.Unit.Dimension() == units.TimeDim {
+	case r.measure.Unit.Dimension() == units.TimeDim:
 		return r.end(fast), r.end(slow), true
 	}
 	return r.end(slow), r.end(fast), true
+}
+
+// regulated returns the slowest and fastest speed at set speed n.
+//
+//	n * (1 +- percent/100), n +- percent/100 of the maximum or base speed,
+//	or n * (1 - droop/100) to n
+func (r *run) regulated(n exact.Num) (slow, fast exact.Num, known bool) {
+	c, motor := r.c, &r.subject.Drive.Motor
+	g := &motor.Regulation
+	if g.DroopPercent.Set {
+		return n.Mul(oneLess(c, g.DroopPercent.Value)), n, true
+	}
+	if !g.Percent.Set {
+		return n, n, false
+	}
+	base := n
+	switch g.Of {
+	case MaxSpeed:
+		base = c.Dec(motor.MaxRPM)
+	case BaseSpeed:
+		base = c.Dec(motor.BaseRPM.Value)
+	}
+	either := base.Mul(c.Percent(g.Percent.Value))
+	return n.Sub(either), n.Add(either), true
 }
 
 func (r *run) end(n exact.Num) end {

@@ -14,7 +14,7 @@ import (
 type Step struct {
 	ID      string // the formula and its version
 	Name    string // what the step finds
-	Formula string // in the names of the inputs, with + - * / ( ), pi and round()
+	Formula string // in the names of the inputs, with + - * / ( ), pi, round(), min() and max()
 	Inputs  []Input
 	Result  units.Quantity
 }
@@ -135,147 +135,18 @@ func rollFormula(d *Delivery) (string, []Input) {
 	return formula + " * (1 - slip)", append(inputs, Input{"slip", percents(d.SlipPercent)})
 }
 
-// demandSteps derives the motor speed from the demanded amount.
-func (w *worker) demandSteps(amount exact.Num) {
-	speed := Input{"speed", speedQuantity(w.out.DemandedRPM.Value)}
-	perTurn := Input{"perMotorTurn", quantity(w.c, w.rel.perTurn, perTurnUnit(w.rel.dim))}
-	dim := w.measure.Unit.Dimension()
-	if dim == units.Rotation {
-		w.registerSteps(speed)
-		return
-	}
-	rate := w.out.Demanded
-	switch {
-	case dim == units.TimeDim:
-		rate = quantity(w.c, w.measure.Length.Base(w.c).Quo(amount), RateUnit(w.subject.Drive))
-		w.step("dwell-speed/1", "process speed for the time", "length / time", rate,
-			Input{"length", w.measure.Length}, Input{"time", w.out.Demanded})
-	case dim != w.rel.dim:
-		rate = w.materialStep(amount, dim)
-	}
-	formula, inputs := "rate / perMotorTurn", []Input{{"rate", rate}, perTurn}
-	if w.leaks() {
-		formula = "(rate + leak) / perMotorTurn"
-		inputs = append(inputs, Input{"leak", w.subject.Drive.Delivery.SlipFlow})
-	}
-	w.step("motor-speed/1", "motor speed that meets the demand", formula, speed.Value, inputs...)
-	w.registerSteps(speed)
-}
-
-func (w *worker) leaks() bool {
-	d := &w.subject.Drive.Delivery
-	return len(w.subject.Drive.References) == 0 && d.Kind == Pump && d.SlipFlow.Unit != nil
-}
-
-func (w *worker) materialStep(amount exact.Num, dim units.Dimension) units.Quantity {
-	d, m := w.subject.Drive, w.subject.Material
-	rate := quantity(w.c, convert(w.c, d, m, amount, dim, w.rel.dim), RateUnit(d))
-	formula, name := "rate / density", "volume rate of the material"
-	if dim == units.VolumeFlow {
-		formula, name = "rate * density", "mass rate of the material"
-	}
-	w.step("material-rate/1", name, formula, rate, Input{"rate", w.out.Demanded}, Input{"density", densityFor(d, m)})
-	return rate
-}
-
-// registerSteps derives the number that the register takes from the motor speed.
-func (w *worker) registerSteps(speed Input) {
-	d, c := w.subject.Drive, w.c
-	r := &d.Register
-	if r.Kind == NoRegister {
-		return
-	}
-	n := c.Dec(speed.Value.Value)
-	x := Input{"x", quantity(c, w.line.coordinate(n), r.Span[0].Value.Unit)}
-	w.coordinateStep(speed, x)
-	ends := []Input{{"n0", plain(r.at(&r.Span[0]))}, {"x0", r.Span[0].Value}, {"n1", plain(r.at(&r.Span[1]))}, {"x1", r.Span[1].Value}}
-	number := plain(w.line.number(n).Float())
-	w.step("register/1", "number on the register's line", "n0 + (x - x0) * (n1 - n0) / (x1 - x0)", number, append([]Input{x}, ends...)...)
-	if !w.out.Count.Set {
-		return
-	}
-	count := Input{"count", plain(float64(w.out.Count.Value))}
-	w.step("count/1", "nearest whole count, ties away from zero", "round(number)", count.Value, Input{"number", number})
-	set := c.Dec(w.out.AchievedRPM.Value)
-	achieved := Input{"x", quantity(c, w.line.coordinate(set), r.Span[0].Value.Unit)}
-	w.step("register-inverse/1", "what the count sets", "x0 + (count - n0) * (x1 - x0) / (n1 - n0)", achieved.Value, append([]Input{count}, ends...)...)
-}
-
-func (w *worker) coordinateStep(speed, x Input) {
-	d := w.subject.Drive
-	switch {
-	case x.Value.Unit.Dimension() != units.Rotation:
-		formula, inputs := "perMotorTurn * speed", []Input{{"perMotorTurn", quantity(w.c, w.rel.perTurn, perTurnUnit(w.rel.dim))}, speed}
-		if w.leaks() {
-			formula, inputs = formula+" - leak", append(inputs, Input{"leak", d.Delivery.SlipFlow})
-		}
-		w.step("register-rate/1", "process rate that the register is asked for", formula, x.Value, inputs...)
-	case d.Register.Shaft != MotorShaft:
-		w.step("register-shaft/1", "speed of the register's shaft", "speed * transmission", x.Value, speed,
-			Input{"transmission", plain(shaftRatio(w.c, d).Float())})
-	default:
-		w.step("register-shaft/1", "speed of the register's shaft, the motor's", "speed", x.Value, speed)
-	}
-}
-
-// achievedSteps derives what the achieved speed gives.
-func (w *worker) achievedSteps() {
-	d, c, m := w.subject.Drive, w.c, w.subject.Material
-	speed := Input{"speed", speedQuantity(w.out.AchievedRPM.Value)}
-	n := c.Dec(speed.Value.Value)
-	if w.rel.dim != (units.Dimension{}) {
-		rate := Input{"rate", quantity(c, w.rel.rate(n), RateUnit(d))}
-		formula, inputs := "perMotorTurn * speed", []Input{{"perMotorTurn", quantity(c, w.rel.perTurn, perTurnUnit(w.rel.dim))}, speed}
-		if w.leaks() {
-			formula, inputs = formula+" - leak", append(inputs, Input{"leak", d.Delivery.SlipFlow})
-		}
-		w.step("process-rate/1", "process rate at the achieved speed", formula, rate.Value, inputs...)
-		switch dim := w.measure.Unit.Dimension(); {
-		case w.out.Achieved.Unit == nil:
-		case dim == units.TimeDim:
-			w.step("dwell-time/1", "time at the achieved speed", "length / rate", w.out.Achieved, Input{"length", w.measure.Length}, rate)
-		case dim == units.MassFlow && w.rel.dim == units.VolumeFlow:
-			w.step("material-achieved/1", "mass rate of the material", "rate * density", w.out.Achieved, rate, Input{"density", densityFor(d, m)})
-		case dim == units.VolumeFlow && w.rel.dim == units.MassFlow:
-			w.step("material-achieved/1", "volume rate of the material", "rate / density", w.out.Achieved, rate, Input{"density", densityFor(d, m)})
-		}
-	}
-	if w.out.ErrorPercent.Set {
-		w.step("error/1", "rounding of the count", "(achieved - demanded) / demanded", percents(w.out.ErrorPercent.Value),
-			Input{"achieved", w.out.Achieved}, Input{"demanded", w.out.Demanded})
-	}
-	w.pulseStep(speed)
-}
-
-func (w *worker) pulseStep(speed Input) {
-	s := w.subject.Drive.loopSensor()
-	if s == nil || !w.out.PulseHz.Set {
-		return
-	}
-	hz := units.Quantity{Value: w.out.PulseHz.Value, Unit: hertz}
-	if s.Kind == ShaftSensor {
-		perTurn := units.Quantity{Value: pulsesPerMotorTurn(w.c, w.subject.Drive, s).Float(), Unit: pulsePerTurn}
-		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, Input{"pulsesPerMotorTurn", perTurn})
-		return
-	}
-	n := w.c.Dec(speed.Value.Value)
-	flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(n), w.rel.dim, units.VolumeFlow)
-	w.step("pulse-frequency/1", "frequency of the flow meter in the loop", "flow * kFactor", hz,
-		Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
-}
-
-var pulsePerTurn = units.MustParse("pulse/r")
-
 // Working derives the numbers of out, which [For] or [FromCount] found for s in
 // measure m.
 func Working(s *Subject, m Measure, out *Setpoint) []Step {
-	c := new(exact.Calc)
 	var none []Check
-	r := newRun(c, s, m, &none, out)
+	r := newRun(new(exact.Calc), s, m, &none, out)
 	w := worker{run: &r}
 	w.scaleSteps()
 	if out.DemandedRPM.Set {
-		w.demandSteps(out.Demanded.Base(c))
+		w.demandSteps()
+	}
+	if out.DemandedRPM.Set && !out.AchievedRPM.Set { // out of range: show why
+		w.limitSteps()
 	}
 	if out.AchievedRPM.Set {
 		w.achievedSteps()
@@ -283,11 +154,12 @@ func Working(s *Subject, m Measure, out *Setpoint) []Step {
 	return w.steps
 }
 
-// ScaleWorking derives the per-turn numbers of s's drive.
+// ScaleWorking derives the numbers of the [Scale] of s's drive.
 func ScaleWorking(s *Subject) []Step {
 	var none []Check
-	r := newRun(new(exact.Calc), s, Measure{}, &none, nil)
+	r := newRun(new(exact.Calc), s, Measure{Unit: RateUnit(s.Drive)}, &none, nil)
 	w := worker{run: &r}
 	w.scaleSteps()
+	w.limitSteps()
 	return w.steps
 }

@@ -1,0 +1,307 @@
+package scaling
+
+import (
+	"linepace.example/core/exact"
+	"linepace.example/core/units"
+)
+
+// perTurnInput is the motor's delivery per turn, as scaleSteps found it.
+func (w *worker) perTurnInput() Input {
+	return Input{"perMotorTurn", quantity(w.c, w.rel.perTurn, perTurnUnit(w.rel.dim))}
+}
+
+func (w *worker) leaks() bool {
+	d := &w.subject.Drive.Delivery
+	return len(w.subject.Drive.References) == 0 && d.Kind == Pump && d.SlipFlow.Unit != nil
+}
+
+// speedFormula gives the motor speed for a process rate, written as rate.
+func (w *worker) speedFormula(rate string) (string, []Input) {
+	if w.leaks() {
+		return "(" + rate + " + leak) / perMotorTurn", []Input{w.perTurnInput(), {"leak", w.subject.Drive.Delivery.SlipFlow}}
+	}
+	return rate + " / perMotorTurn", []Input{w.perTurnInput()}
+}
+
+// rateFormula gives the process rate at a motor speed, written as speed.
+func (w *worker) rateFormula(speed string) (string, []Input) {
+	if w.leaks() {
+		return "perMotorTurn * " + speed + " - leak", []Input{w.perTurnInput(), {"leak", w.subject.Drive.Delivery.SlipFlow}}
+	}
+	return "perMotorTurn * " + speed, []Input{w.perTurnInput()}
+}
+
+// amountFormula gives a process rate of the drive, written as rate, in dimension
+// dim; length is that of the section, for a time.
+func (w *worker) amountFormula(rate string, dim units.Dimension, length units.Quantity) (string, []Input) {
+	switch {
+	case dim == units.TimeDim:
+		return "length / (" + rate + ")", []Input{{"length", length}}
+	case dim == w.rel.dim:
+		return rate, nil
+	case dim == units.MassFlow:
+		return "(" + rate + ") * density", []Input{{"density", densityFor(w.subject.Drive, w.subject.Material)}}
+	}
+	return "(" + rate + ") / density", []Input{{"density", densityFor(w.subject.Drive, w.subject.Material)}}
+}
+
+// valueFormula gives what a motor speed, written as speed, means in dimension dim.
+func (w *worker) valueFormula(speed string, dim units.Dimension, length units.Quantity) (string, []Input) {
+	if dim == units.Rotation {
+		return speed, nil
+	}
+	rate, inputs := w.rateFormula(speed)
+	formula, more := w.amountFormula(rate, dim, length)
+	return formula, append(inputs, more...)
+}
+
+// demandSteps derives the motor speed from the demanded amount, and from that the
+// number that the register takes.
+func (w *worker) demandSteps() {
+	speed := Input{"speed", speedQuantity(w.out.DemandedRPM.Value)}
+	dim := w.measure.Unit.Dimension()
+	if dim != units.Rotation {
+		rate := w.demandedRate(dim)
+		formula, inputs := w.speedFormula("rate")
+		w.step("motor-speed/1", "motor speed that meets the demand", formula, speed.Value, append(inputs, Input{"rate", rate})...)
+	}
+	if w.subject.Drive.Register.Kind != NoRegister {
+		w.numberSteps(speed)
+	}
+}
+
+// demandedRate derives the process rate of the drive's own kind that meets the demand.
+func (w *worker) demandedRate(dim units.Dimension) units.Quantity {
+	d, m := w.subject.Drive, w.subject.Material
+	demanded := w.out.Demanded
+	switch {
+	case dim == units.TimeDim:
+		rate := quantity(w.c, w.measure.Length.Base(w.c).Quo(demanded.Base(w.c)), RateUnit(d))
+		w.step("dwell-speed/1", "process speed for the time", "length / time", rate, Input{"length", w.measure.Length}, Input{"time", demanded})
+		return rate
+	case dim == w.rel.dim:
+		return demanded
+	}
+	rate := quantity(w.c, convert(w.c, d, m, demanded.Base(w.c), dim, w.rel.dim), RateUnit(d))
+	formula := "rate / density"
+	if dim == units.VolumeFlow {
+		formula = "rate * density"
+	}
+	w.step("material-rate/1", "the same rate in the drive's own kind", formula, rate, Input{"rate", demanded}, Input{"density", densityFor(d, m)})
+	return rate
+}
+
+// spanInputs are the two points of the register.
+func (w *worker) spanInputs() []Input {
+	r := &w.subject.Drive.Register
+	return []Input{{"n0", plain(r.at(&r.Span[0]))}, {"x0", r.Span[0].Value}, {"n1", plain(r.at(&r.Span[1]))}, {"x1", r.Span[1].Value}}
+}
+
+// numberSteps derives the number that the register takes from the motor speed.
+func (w *worker) numberSteps(speed Input) {
+	r := &w.subject.Drive.Register
+	n := speed.Value.Base(w.c)
+	x := Input{"x", quantity(w.c, w.line.coordinate(n), r.Span[0].Value.Unit)}
+	switch {
+	case w.line.rel != nil:
+		formula, inputs := w.rateFormula("speed")
+		w.step("register-value/1", "process rate that the register is asked for", formula, x.Value, append(inputs, speed)...)
+	case r.Shaft != MotorShaft:
+		w.step("register-value/1", "speed of the register's shaft", "speed * shaftTurns", x.Value, speed, w.shaftInput())
+	default:
+		x.Value = speed.Value
+	}
+	number := plain(w.line.number(n).Float())
+	w.step("register/1", "number on the register's line", "n0 + (x - x0) * (n1 - n0) / (x1 - x0)", number, append(w.spanInputs(), x)...)
+	if w.out.Count.Set {
+		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", plain(float64(w.out.Count.Value)), Input{"number", number})
+	}
+}
+
+// shaftInput is turns of the register's shaft per motor turn.
+func (w *worker) shaftInput() Input {
+	return Input{"shaftTurns", plain(shaftRatio(w.c, w.subject.Drive).Float())}
+}
+
+// countSpeedStep derives the motor speed that a count sets.
+func (w *worker) countSpeedStep(id, name string, count float64, speed units.Quantity) {
+	x := "x0 + (count - n0) * (x1 - x0) / (n1 - n0)"
+	inputs := append(w.spanInputs(), Input{"count", plain(count)})
+	switch {
+	case w.line.rel != nil:
+		formula, more := w.speedFormula("(" + x + ")")
+		w.step(id, name, formula, speed, append(inputs, more...)...)
+	case w.subject.Drive.Register.Shaft != MotorShaft:
+		w.step(id, name, "("+x+") / shaftTurns", speed, append(inputs, w.shaftInput())...)
+	default:
+		w.step(id, name, x, speed, inputs...)
+	}
+}
+
+// achievedSteps derives what the achieved speed gives.
+func (w *worker) achievedSteps() {
+	speed := Input{"speed", speedQuantity(w.out.AchievedRPM.Value)}
+	if w.out.Count.Set {
+		w.countSpeedStep("achieved-speed/1", "motor speed that the count sets", float64(w.out.Count.Value), speed.Value)
+	}
+	if w.out.ProcessRate.Unit != nil {
+		formula, inputs := w.rateFormula("speed")
+		w.step("process-rate/1", "process rate at that speed", formula, w.out.ProcessRate, append(inputs, speed)...)
+	}
+	if dim := w.measure.Unit.Dimension(); dim != units.Rotation && dim != w.rel.dim {
+		formula, inputs := w.amountFormula("rate", dim, w.measure.Length)
+		w.step("achieved/1", "what that gives of the demand", formula, w.out.Achieved, append(inputs, Input{"rate", w.out.ProcessRate})...)
+	}
+	if w.out.ErrorPercent.Set {
+		w.step("error/1", "rounding of the count", "(achieved - demanded) / demanded", percents(w.out.ErrorPercent.Value),
+			Input{"achieved", w.out.Achieved}, Input{"demanded", w.out.Demanded})
+	}
+	w.bandSteps(speed)
+	w.readoutSteps(speed)
+	w.pulseStep(speed)
+}
+
+// bandSteps derives the ends of the expected band.
+func (w *worker) bandSteps(speed Input) {
+	if w.out.Low.Unit == nil {
+		return
+	}
+	g, motor := &w.subject.Drive.Motor.Regulation, &w.subject.Drive.Motor
+	slow, fast, inputs := "speed * (1 - regulation)", "speed * (1 + regulation)", []Input{speed}
+	switch {
+	case g.DroopPercent.Set:
+		slow, fast, inputs = "speed * (1 - droop)", "speed", append(inputs, Input{"droop", percents(g.DroopPercent.Value)})
+	case g.Of == SetSpeed:
+		inputs = append(inputs, Input{"regulation", percents(g.Percent.Value)})
+	default:
+		base := motor.MaxRPM
+		if g.Of == BaseSpeed {
+			base = motor.BaseRPM.Value
+		}
+		slow, fast = "speed - regulation * base", "speed + regulation * base"
+		inputs = append(inputs, Input{"regulation", percents(g.Percent.Value)}, Input{"base", speedQuantity(base)})
+	}
+	ends := w.bandSpeeds(speed.Value.Base(w.c))
+	w.bandStep("slowest", slow, inputs, ends[0])
+	if g.DroopPercent.Set {
+		inputs = inputs[:1]
+	}
+	w.bandStep("fastest", fast, inputs, ends[1])
+}
+
+// bandSpeeds returns the slowest and the fastest speed of the band at n.
+func (w *worker) bandSpeeds(n exact.Num) [2]exact.Num {
+	slow, fast, _ := w.regulated(n)
+	return [2]exact.Num{slow, fast}
+}
+
+// bandStep derives one speed of the band and what it gives of the demand.
+func (w *worker) bandStep(name, formula string, inputs []Input, n exact.Num) {
+	speed := Input{"speed", speedQuantity(n.Float())}
+	w.step("band-speed/1", name+" speed that the regulation allows", formula, speed.Value, inputs...)
+	end := w.end(n)
+	if dim := w.measure.Unit.Dimension(); dim != units.Rotation && !end.endless {
+		formula, inputs := w.valueFormula("speed", dim, w.measure.Length)
+		w.step("band/1", "what the "+name+" speed gives", formula, w.inUnit(end.amount), append(inputs, speed)...)
+	}
+}
+
+// readoutSteps derives the value and the text of the readout.
+func (w *worker) readoutSteps(speed Input) {
+	r := &w.subject.Drive.Readout
+	if w.out.ReadoutText == "" {
+		return
+	}
+	var length units.Quantity
+	if w.subject.ReadoutSection != nil {
+		length = w.subject.ReadoutSection.Length
+	}
+	v, _ := w.subject.readoutValue(w.c, w.rel, speed.Value.Base(w.c))
+	value := Input{"value", units.Quantity{Value: v.Float(), Unit: r.Unit}}
+	formula, inputs := w.valueFormula("speed", r.Unit.Dimension(), length)
+	w.step("readout-value/1", "value that the readout shows", formula, value.Value, append(inputs, speed)...)
+	digit := units.Quantity{Value: 1 / float64(powersOfTen[r.Decimals]), Unit: r.Unit}
+	n, _ := w.c.Round(v.Mul(w.c.Int(powersOfTen[r.Decimals])))
+	shown := units.Quantity{Value: float64(n) / float64(powersOfTen[r.Decimals]), Unit: r.Unit}
+	w.step("readout/1", "the same to the readout's last digit, ties away from zero", "round(value / digit) * digit", shown, value, Input{"digit", digit})
+}
+
+func (w *worker) pulseStep(speed Input) {
+	s := w.subject.Drive.loopSensor()
+	if s == nil || !w.out.PulseHz.Set {
+		return
+	}
+	hz := units.Quantity{Value: w.out.PulseHz.Value, Unit: hertz}
+	if s.Kind == ShaftSensor {
+		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, w.pulsesInput(s))
+		return
+	}
+	flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(speed.Value.Base(w.c)), w.rel.dim, units.VolumeFlow)
+	w.step("pulse-frequency/1", "frequency of the flow meter in the loop", "flow * kFactor", hz,
+		Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
+}
+
+// pulsesInput is the counted pulses of a shaft sensor per motor turn.
+func (w *worker) pulsesInput(s *Sensor) Input {
+	return Input{"pulsesPerMotorTurn", units.Quantity{Value: pulsesPerMotorTurn(w.c, w.subject.Drive, s).Float(), Unit: pulsePerTurn}}
+}
+
+var pulsePerTurn = units.MustParse("pulse/r")
+
+// limitSteps derives the lowest and the highest usable speed.
+func (w *worker) limitSteps() {
+	d := w.subject.Drive
+	low := []Input{{"motor", speedQuantity(d.Motor.MinRPM)}}
+	high := []Input{{"motor", speedQuantity(d.Motor.MaxRPM)}}
+	sign := 1
+	if w.out != nil && w.out.DemandedRPM.Value < 0 {
+		sign = -1
+	}
+	usable := speedLimits(w.c, d, &w.line, sign)
+	if s := d.loopSensor(); s != nil && s.Kind == ShaftSensor {
+		if s.MinHz > 0 {
+			low = append(low, w.sensorLimitStep(s, "lowest", s.MinHz))
+		}
+		if s.MaxHz.Set {
+			high = append(high, w.sensorLimitStep(s, "highest", s.MaxHz.Value))
+		}
+	}
+	if d.Register.Kind != NoRegister {
+		least, most := registerLimits(w.c, &d.Register, &w.line, sign)
+		low = append(low, w.registerLimitStep("lowest", least, sign))
+		high = append(high, w.registerLimitStep("highest", most, sign))
+	}
+	w.step("lowest-speed/1", "lowest usable speed", greatest("max", low), speedQuantity(usable.low.Float()), low...)
+	w.step("highest-speed/1", "highest usable speed", greatest("min", high), speedQuantity(usable.high.Float()), high...)
+}
+
+// greatest writes f(a, b, ...) of the inputs' names.
+func greatest(f string, of []Input) string {
+	if len(of) == 1 {
+		return of[0].Name
+	}
+	text := f + "(" + of[0].Name
+	for _, in := range of[1:] {
+		text += ", " + in.Name
+	}
+	return text + ")"
+}
+
+func (w *worker) sensorLimitStep(s *Sensor, which string, hz float64) Input {
+	n := perMinute(w.c, hz).Quo(pulsesPerMotorTurn(w.c, w.subject.Drive, s))
+	out := Input{"sensor", speedQuantity(n.Float())}
+	w.step("sensor-limit/1", which+" speed at which the sensor's frequency is usable", "frequency / pulsesPerMotorTurn", out.Value,
+		Input{"frequency", units.Quantity{Value: hz, Unit: hertz}}, w.pulsesInput(s))
+	return out
+}
+
+// registerLimitStep derives the speed, magnitude n, at one end of what the register can say.
+func (w *worker) registerLimitStep(which string, n exact.Num, sign int) Input {
+	signed := magnitude(n, sign)
+	number := w.line.number(signed).Float()
+	if k, ok := w.c.Round(w.line.number(signed)); ok && w.subject.Drive.Register.Kind == IntegerRegister {
+		number = float64(k)
+	}
+	w.countSpeedStep("register-limit/1", which+" speed that the register can say", number, speedQuantity(signed.Float()))
+	return Input{"register", speedQuantity(n.Float())}
+}
