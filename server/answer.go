@@ -74,4 +74,4 @@ func violations(faults fault.List) []refusal.Violation {
 	return out
 }
 
-func bytes(n int) string { return strconv.Itoa(n) + " bytes" }
+func byteCount(n int) string { return strconv.Itoa(n) + " bytes" }

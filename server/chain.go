@@ -104,7 +104,7 @@ func limitCall(ctx context.Context, req any, _ *grpc.UnaryServerInfo, next grpc.
 	res, err := next(ctx, req)
 	if n := size(res); err == nil && n > MaxMessageBytes {
 		return nil, refusal.New(codes.ResourceExhausted, refusal.RequestTooLarge,
-			"the answer would have "+bytes(n)+", above the "+bytes(MaxMessageBytes)+
+			"the answer would have "+byteCount(n)+", above the "+byteCount(MaxMessageBytes)+
 				" that are sent; ask for fewer drives at once, or without includeWorking").Err()
 	}
 	return res, err

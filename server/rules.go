@@ -34,7 +34,7 @@ func (w *walker) validate(m protoreflect.Message) (tooLong []string) {
 			continue // the walk finds these, also where the contract does not say it
 		}
 		reason, text := ruleFault(v)
-		w.add(v.FieldDescriptor.JSONName(), reason, false, "%s", text)
+		w.add(v.FieldDescriptor.JSONName(), reason, "%s", text)
 		if reason == fault.TooMany {
 			tooLong = append(tooLong, v.FieldDescriptor.JSONName())
 		}
@@ -47,7 +47,7 @@ func (w *walker) validate(m protoreflect.Message) (tooLong []string) {
 func (w *walker) missingChoice(m protoreflect.Message, v *protovalidate.Violation) {
 	elements := v.Proto.GetField().GetElements()
 	oneof := m.Descriptor().Oneofs().ByName(protoreflect.Name(elements[len(elements)-1].GetFieldName()))
-	w.add("", fault.Required, true, "needs one of %s", fieldNames(oneof.Fields()))
+	w.add("", fault.Required, "needs one of %s", fieldNames(oneof.Fields()))
 }
 
 func fieldNames(fields protoreflect.FieldDescriptors) string {

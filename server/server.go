@@ -13,10 +13,12 @@ import (
 
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/status"
 
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
@@ -30,6 +32,7 @@ const (
 	maxConcurrentStreams = 256      // a connection
 	maxHeaderBytes       = 16 << 10 // a call
 	connectTimeout       = 10 * time.Second
+	noticeTime           = time.Second / 2
 )
 
 // Config says how to build a Server.
@@ -45,6 +48,8 @@ type Config struct {
 type Server struct {
 	grpc       *grpc.Server
 	health     *health.Server
+	draining   context.Context // ends when Drain is called
+	drain      context.CancelFunc
 	scaling    linepacev1.ScalingServiceServer
 	changeover linepacev1.ChangeoverServiceServer
 	units      linepacev1.UnitServiceServer
@@ -66,12 +71,13 @@ func New(c Config) (*Server, error) {
 	}
 	each := newChain(c.Log, shape)
 	s := &Server{
-		grpc:       newGRPC(ownCalls(each)),
 		health:     health.NewServer(),
 		scaling:    chainedScaling{chain: each, next: scalingService{}},
 		changeover: chainedChangeover{chain: each, next: c.Changeover},
 		units:      chainedUnits{chain: each, next: unitService{}},
 	}
+	s.draining, s.drain = context.WithCancel(context.Background())
+	s.grpc = newGRPC(ownCalls(each), s.untilDrained)
 	linepacev1.RegisterScalingServiceServer(s.grpc, scalingService{})
 	linepacev1.RegisterChangeoverServiceServer(s.grpc, c.Changeover)
 	linepacev1.RegisterUnitServiceServer(s.grpc, unitService{})
@@ -83,9 +89,10 @@ func New(c Config) (*Server, error) {
 	return s, nil
 }
 
-func newGRPC(each step) *grpc.Server {
+func newGRPC(each step, stream grpc.StreamServerInterceptor) *grpc.Server {
 	return grpc.NewServer(
 		grpc.UnaryInterceptor(each),
+		grpc.StreamInterceptor(stream),
 		grpc.MaxRecvMsgSize(MaxMessageBytes),
 		grpc.MaxConcurrentStreams(maxConcurrentStreams),
 		grpc.MaxHeaderListSize(maxHeaderBytes),
@@ -109,6 +116,25 @@ func ownCalls(each step) step {
 			return next(ctx, req)
 		}
 		return each(ctx, req, info, next)
+	}
+}
+
+// untilDrained ends the streams of health and reflection soon after Drain: a
+// client may keep one open for as long as it lives, and Shutdown would wait for
+// it. A watcher of the health gets the time to be told.
+func (s *Server) untilDrained(service any, stream grpc.ServerStream, _ *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
+	ended := make(chan error, 1)
+	go func() { ended <- handle(service, stream) }() // its calls of stream fail once this has returned
+	select {
+	case err := <-ended:
+		return err
+	case <-s.draining.Done():
+	}
+	select {
+	case err := <-ended:
+		return err
+	case <-time.After(noticeTime):
+		return status.Error(codes.Unavailable, "the server is shutting down")
 	}
 }
 
@@ -138,7 +164,10 @@ func (s *Server) Serve(l net.Listener) error { return s.grpc.Serve(l) }
 
 // Drain makes Ready and the health service say that no more calls are wanted,
 // while calls are still answered.
-func (s *Server) Drain() { s.health.Shutdown() }
+func (s *Server) Drain() {
+	s.health.Shutdown()
+	s.drain()
+}
 
 // Shutdown drains, takes no more gRPC calls and waits for those in flight. Where
 // ctx ends first it cuts them off and returns ctx's error.

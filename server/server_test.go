@@ -184,6 +184,31 @@ func TestShutdownFinishesWhatIsInFlight(t *testing.T) {
 	require.NoError(t, <-down)
 }
 
+// Clients keep streams of health and reflection open; no shutdown waits for them.
+func TestShutdownEndsOpenStreams(t *testing.T) {
+	s, conn := serve(t, Config{})
+	watch, err := healthpb.NewHealthClient(conn).Watch(t.Context(), &healthpb.HealthCheckRequest{})
+	require.NoError(t, err)
+	first, err := watch.Recv()
+	require.NoError(t, err)
+	require.Equal(t, healthpb.HealthCheckResponse_SERVING, first.Status)
+	reflecting, err := reflectionpb.NewServerReflectionClient(conn).ServerReflectionInfo(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, reflecting.Send(&reflectionpb.ServerReflectionRequest{
+		MessageRequest: &reflectionpb.ServerReflectionRequest_ListServices{},
+	}))
+	_, err = reflecting.Recv()
+	require.NoError(t, err)
+
+	require.NoError(t, s.Shutdown(t.Context()))
+	last, err := watch.Recv()
+	require.NoError(t, err)
+	require.Equal(t, healthpb.HealthCheckResponse_NOT_SERVING, last.Status, "the watcher is told first")
+	for _, stream := range []grpc.ClientStream{watch, reflecting} {
+		require.Equal(t, codes.Unavailable, status.Code(stream.RecvMsg(&healthpb.HealthCheckResponse{})))
+	}
+}
+
 func TestShutdownIsBounded(t *testing.T) {
 	w := waiting{entered: make(chan struct{}), leave: make(chan struct{})}
 	s, conn := serve(t, Config{Changeover: w})

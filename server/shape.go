@@ -56,12 +56,13 @@ func (c *shapeCheck) understood() error {
 	return nil
 }
 
-// shapeFault is a fault of shape. Physics faults inside a value that is absent
-// only repeat that it is absent; a choice that was not made has an inside all the
-// same, the fields beside it.
+// shapeFault is a fault of shape. What physics says inside the field that is
+// faulty only repeats that. But where the path is that of a message of which one
+// thing is wrong, an unknown field or a choice that was not made, the fields in it
+// are another matter.
 type shapeFault struct {
 	fault.Fault
-	choice bool
+	oneThing bool
 }
 
 // checkShape checks the request's shape and passes it on. A faulty request is
@@ -89,14 +90,18 @@ func checkShape(log *zap.Logger, c *shapeCheck) step {
 }
 
 // physicsFaults returns the faults that the handler finds in a request of faulty
-// shape. Should it panic at one, the caller still learns what is wrong with the
-// request.
+// shape. The handler gets a context that has ended, since a handler checks the
+// whole request before it computes: what it would compute is not wanted, and may
+// need the shape. Should it panic at one, the caller still learns what is wrong
+// with the request.
 func physicsFaults(ctx context.Context, log *zap.Logger, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (faults fault.List) {
 	defer func() {
 		if p := recover(); p != nil {
 			logPanic(ctx, log, info.FullMethod, p)
 		}
 	}()
+	ctx, cancel := context.WithCancel(ctx)
+	cancel()
 	_, err := next(ctx, req)
 	errors.As(err, &faults)
 	return faults
@@ -142,10 +147,10 @@ func merge(shape []shapeFault, physics fault.List) fault.List {
 
 func explained(path string, shape []shapeFault) bool {
 	for _, f := range shape {
-		if f.Path == path {
-			return true
-		}
-		if f.Reason == fault.Required && (inside(f.Path, path) || !f.choice && inside(path, f.Path)) {
+		switch {
+		case path == f.Path,
+			!f.oneThing && inside(path, f.Path),
+			f.Reason == fault.Required && inside(f.Path, path): // the whole misses what a part misses
 			return true
 		}
 	}

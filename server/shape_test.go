@@ -249,8 +249,10 @@ func ruleIDs(rules *validate.FieldRules) (ids []string) {
 func TestMerge(t *testing.T) {
 	shape := []shapeFault{
 		{Fault: fault.Fault{Path: "line.drives[0].motor", Reason: fault.Required}},
-		{Fault: fault.Fault{Path: "product.demands[0]", Reason: fault.Required}, choice: true},
+		{Fault: fault.Fault{Path: "product.demands[0]", Reason: fault.Required}, oneThing: true},
 		{Fault: fault.Fault{Path: "line.drives[1].motor.maxRpm", Reason: fault.NotFinite}},
+		{Fault: fault.Fault{Path: "line.drives[1].register.span", Reason: fault.OutOfRange}},
+		{Fault: fault.Fault{Path: "line.drives[2]", Reason: fault.UnknownField}, oneThing: true},
 	}
 	physics := func(paths ...string) (l fault.List) {
 		for _, p := range paths {
@@ -260,18 +262,20 @@ func TestMerge(t *testing.T) {
 	}
 	got := merge(shape, physics(
 		"line.drives[0].motor", "line.drives[0].motor.maxRpm", "line.drives[0]", "line", "", // explained by the absent motor
-		"line.drives[1].motor.maxRpm", // explained by the NaN
-		"product.demands[0]",          // explained by the choice that was not made
+		"line.drives[1].motor.maxRpm",           // explained by the NaN
+		"product.demands[0]",                    // explained by the choice that was not made
+		"line.drives[1].register.span[1].count", // explained by the span of one point
 		"line.drives[0].motorway", "line.drives[1].motor", "line.drives[1].motor.minRpm",
-		"product.demands[0].driveId", "product.demands[0].driveId",
+		"line.drives[1].register", "line.drives[2].id", "product.demands[0].driveId", "product.demands[0].driveId",
 	))
 	var paths []string
 	for _, f := range got {
 		paths = append(paths, f.Path)
 	}
 	require.Equal(t, []string{
-		"line.drives[0].motor", "product.demands[0]", "line.drives[1].motor.maxRpm",
-		"line.drives[0].motorway", "line.drives[1].motor", "line.drives[1].motor.minRpm", "product.demands[0].driveId",
+		"line.drives[0].motor", "product.demands[0]", "line.drives[1].motor.maxRpm", "line.drives[1].register.span", "line.drives[2]",
+		"line.drives[0].motorway", "line.drives[1].motor", "line.drives[1].motor.minRpm",
+		"line.drives[1].register", "line.drives[2].id", "product.demands[0].driveId",
 	}, paths)
 }
 

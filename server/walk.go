@@ -96,7 +96,7 @@ func (w *walker) message(m protoreflect.Message, shape *messageShape) {
 		return
 	}
 	if unknown := m.GetUnknown(); len(unknown) > 0 {
-		w.add("", fault.UnknownField, false, "has %s that %s does not have", unknownFields(unknown), m.Descriptor().Name())
+		w.add("", fault.UnknownField, "has %s that %s does not have", unknownFields(unknown), m.Descriptor().Name())
 	}
 	var tooLong []string
 	if w.rules {
@@ -148,12 +148,12 @@ func (w *walker) at(field *fieldShape, index int, reason fault.Reason, format st
 	if index >= 0 {
 		name += "[" + strconv.Itoa(index) + "]"
 	}
-	w.add(name, reason, false, format, args...)
+	w.add(name, reason, format, args...)
 }
 
 // add notes a fault of a field of the message that the walk is in, or of the
-// message itself where field is empty.
-func (w *walker) add(field string, reason fault.Reason, choice bool, format string, args ...any) {
+// message itself where field is empty: then one thing is wrong with it.
+func (w *walker) add(field string, reason fault.Reason, format string, args ...any) {
 	var path strings.Builder
 	for _, s := range w.path {
 		if path.Len() > 0 {
@@ -169,8 +169,8 @@ func (w *walker) add(field string, reason fault.Reason, choice bool, format stri
 	}
 	path.WriteString(field)
 	w.found = append(w.found, shapeFault{
-		Fault:  fault.Fault{Path: path.String(), Reason: reason, Text: fmt.Sprintf(format, args...)},
-		choice: choice,
+		Fault:    fault.Fault{Path: path.String(), Reason: reason, Text: fmt.Sprintf(format, args...)},
+		oneThing: field == "",
 	})
 }
 

@@ -1,0 +1,68 @@
+package main
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"runtime/debug"
+)
+
+// Addresses are on the loopback interface unless the caller asks for more: there
+// is no authentication yet.
+const (
+	defaultGRPC = "127.0.0.1:7071"
+	defaultHTTP = "127.0.0.1:8071"
+)
+
+const help = `linepace-server computes setpoints for the drives of a process line.
+
+  --grpc ADDRESS  answer gRPC calls there (default ` + defaultGRPC + `)
+  --http ADDRESS  answer HTTP calls with JSON there (default ` + defaultHTTP + `);
+                  empty: gRPC only
+  --version       print the version and exit
+  --help          print this and exit
+
+Port 0 takes any free port. Once it listens it prints a line for each address to
+standard output, such as "grpc 127.0.0.1:7071"; the log goes to standard error.
+SIGTERM and SIGINT end it when the calls in flight are answered.
+
+Exit codes:
+  0  ended by a signal, and every call was answered
+  1  cannot listen, or a call had to be cut off
+  2  wrong usage
+`
+
+type options struct {
+	grpc, http    string
+	help, version bool
+}
+
+func parse(args []string) (options, error) {
+	var o options
+	flags := flag.NewFlagSet("linepace-server", flag.ContinueOnError)
+	flags.SetOutput(io.Discard) // run tells what is wrong, in one form
+	flags.StringVar(&o.grpc, "grpc", defaultGRPC, "")
+	flags.StringVar(&o.http, "http", defaultHTTP, "")
+	flags.BoolVar(&o.version, "version", false, "")
+	err := flags.Parse(args)
+	switch {
+	case errors.Is(err, flag.ErrHelp):
+		return options{help: true}, nil
+	case err != nil:
+		return o, err
+	case flags.NArg() > 0:
+		return o, fmt.Errorf("unexpected argument %q", flags.Arg(0))
+	case o.grpc == "":
+		return o, errors.New("--grpc needs an address such as " + defaultGRPC)
+	}
+	return o, nil
+}
+
+// version returns the version that the go command built in.
+func version() string {
+	if info, ok := debug.ReadBuildInfo(); ok {
+		return info.Main.Version
+	}
+	return "unknown"
+}
