@@ -28,8 +28,8 @@ func (changeoverService) Plan(ctx context.Context, in *linepacev1.PlanRequest) (
 		req.Running = d.product(in.GetRunning(), &running)
 	}
 	checkBatch(in.GetBatch(), &d.faults)
-	plan, faults, finished := changeover.Make(&req, func() bool { return ctx.Err() != nil })
-	if faults = append(d.faults, faults...); len(faults) > 0 {
+	plan, faults, finished := changeover.Make(&req, d.faults, func() bool { return ctx.Err() != nil })
+	if len(faults) > 0 {
 		return nil, faults
 	}
 	if !finished {

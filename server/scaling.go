@@ -95,9 +95,10 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 		return nil, a.faults
 	}
 	var found []scaling.Check
-	out := scaling.Certain(func(c *exact.Calc) scaling.Setpoint {
+	out := scaling.Certain(func(c *exact.Calc) (out scaling.Setpoint) {
 		found = found[:0]
-		return find(c, &found)
+		find(c, &found, &out)
+		return out
 	})
 	for i := range found {
 		found[i].Field = field
@@ -118,7 +119,7 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 
 // finder returns the calculation that the request asks for, its measure, and the
 // field that asks; where the request does not allow it, faults are added.
-func (a *about) finder(in *linepacev1.SetpointRequest, s *scaling.Subject) (find func(*exact.Calc, *[]scaling.Check) scaling.Setpoint, m scaling.Measure, field string) {
+func (a *about) finder(in *linepacev1.SetpointRequest, s *scaling.Subject) (find func(*exact.Calc, *[]scaling.Check, *scaling.Setpoint), m scaling.Measure, field string) {
 	switch from := in.GetFrom().(type) {
 	case *linepacev1.SetpointRequest_Target:
 		target := a.targetOf(from.Target)
@@ -126,16 +127,15 @@ func (a *about) finder(in *linepacev1.SetpointRequest, s *scaling.Subject) (find
 		if a.section != nil {
 			m.Length = a.section.Length
 		}
-		return func(c *exact.Calc, k *[]scaling.Check) scaling.Setpoint {
-			out := scaling.For(c, s, m, target.Base(c), k)
+		return func(c *exact.Calc, k *[]scaling.Check, out *scaling.Setpoint) {
+			scaling.For(c, s, m, target.Base(c), k, out)
 			out.Demanded = target // digit for digit as it was sent
-			return out
 		}, m, "target"
 	case *linepacev1.SetpointRequest_Count:
 		a.checkCount(from.Count)
 		m = scaling.Measure{Unit: scaling.RateUnit(&a.drive)}
-		return func(c *exact.Calc, k *[]scaling.Check) scaling.Setpoint {
-			return scaling.FromCount(c, s, m, from.Count, k)
+		return func(c *exact.Calc, k *[]scaling.Check, out *scaling.Setpoint) {
+			scaling.FromCount(c, s, m, from.Count, k, out)
 		}, m, "count"
 	}
 	return nil, m, ""

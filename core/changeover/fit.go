@@ -102,8 +102,10 @@ func (s *solver) chainRuns(i int) bool {
 	} else if !s.chainRuns(leader) {
 		return false
 	}
-	s.of[i] = int32(len(s.plan.Setpoints))
-	s.plan.Setpoints = append(s.plan.Setpoints, s.setpoint(i))
+	place := len(s.plan.Setpoints)
+	s.of[i] = int32(place)
+	s.plan.Setpoints = append(s.plan.Setpoints, Setpoint{Drive: &s.line.Drives[i], Action: Run})
+	s.fill(i, &s.plan.Setpoints[place])
 	return s.runs(int32(i))
 }
 

@@ -8,10 +8,11 @@ import (
 )
 
 // Make plans the product of req on its line. It returns every fault of the
-// request at once, or a plan, which may be one that cannot run. stop, asked
-// between drives, ends a plan that nobody waits for; then ok is false. A nil stop
-// never does.
-func Make(req *Request, stop func() bool) (plan Plan, faults fault.List, ok bool) {
+// request at once, after those that reading it has found already, or a plan, which
+// may be one that cannot run. stop, asked between drives, ends a plan that nobody
+// waits for; then ok is false. A nil stop never does.
+func Make(req *Request, found fault.List, stop func() bool) (plan Plan, faults fault.List, ok bool) {
+	faults = found
 	product, running := fault.Root("product"), fault.Root("running")
 	checkLine(req.Line, &faults)
 	next := newPlanner(req.Line, req.Product, &product)
@@ -131,7 +132,8 @@ func (p *planner) solve(order []int32, working bool, stop func() bool) (plan Pla
 			return Plan{}, false
 		}
 		s.of[i] = int32(place)
-		s.plan.Setpoints = append(s.plan.Setpoints, s.setpoint(int(i)))
+		s.plan.Setpoints = append(s.plan.Setpoints, Setpoint{Drive: &p.line.Drives[i], Action: Run})
+		s.fill(int(i), &s.plan.Setpoints[place])
 	}
 	return s.plan, true
 }
@@ -143,27 +145,69 @@ type solver struct {
 	working bool
 	trial   *trial // nil: no value is tried
 	trials  int    // drives planned on trial so far
+	calc    exact.Calc
 }
 
-// setpoint finds the setpoint of one drive whose leader, if any, has been planned.
-func (s *solver) setpoint(i int) Setpoint {
-	drive, j := &s.line.Drives[i], &s.jobs[i]
-	out := Setpoint{Drive: drive, Action: Run}
+// fill finds the setpoint of one drive whose leader, if any, has been planned.
+func (s *solver) fill(i int, out *Setpoint) {
+	j := &s.jobs[i]
 	before := len(s.plan.Checks)
 	switch {
 	case s.kind(j) == LeaveAsIs:
 		out.Action = Leave
-	case s.kind(j) == Stopped:
-		out.Action = Stop
-		out.Setpoint = s.certain(func(c *exact.Calc) scaling.Setpoint { return scaling.Stop(c, drive, &s.plan.Checks) })
 	case j.leader >= 0 && !s.runs(j.leader):
 		leader := s.line.Drives[j.leader].ID
-		s.plan.Checks = append(s.plan.Checks, scaling.Check{Code: scaling.LeaderHasNoSetpoint, DriveID: drive.ID, Name: leader})
+		s.plan.Checks = append(s.plan.Checks, scaling.Check{Code: scaling.LeaderHasNoSetpoint, DriveID: out.Drive.ID, Name: leader})
 	default:
-		s.run(i, &out)
+		s.evaluate(i, out)
+		if s.calc.Undecided() {
+			s.calc = *exact.NewExact()
+			s.plan.Checks = s.plan.Checks[:before]
+			s.evaluate(i, out)
+		}
+		s.calc = exact.Calc{}
 	}
-	s.finishChecks(s.plan.Checks[before:], i, &out)
-	return out
+	s.finish(i, out, s.plan.Checks[before:])
+}
+
+// evaluate finds the setpoint of one drive that runs or stops, once, with s.calc.
+func (s *solver) evaluate(i int, out *Setpoint) {
+	c := &s.calc
+	if s.kind(&s.jobs[i]) == Stopped {
+		out.Action = Stop
+		scaling.Stop(c, out.Drive, &s.plan.Checks, &out.Setpoint)
+		return
+	}
+	subject := s.subject(i)
+	scaling.For(c, &subject, s.measure(i), s.amount(c, i), &s.plan.Checks, &out.Setpoint)
+}
+
+// finish adds what only the plan knows: the demand digit for digit as it was sent,
+// the working, and for each check the field that it speaks of and which value of
+// which field would fit.
+func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
+	if s.trial != nil {
+		return
+	}
+	switch j := &s.jobs[i]; s.kind(j) {
+	case Rate:
+		out.Demanded = s.product.Demands[j.demand].Rate
+	case Dwell:
+		out.Demanded = s.product.Demands[j.demand].Time
+	}
+	if s.working && out.DemandedRPM.Set {
+		subject := s.subject(i)
+		out.Working = append(s.demandSteps(i, out), scaling.Working(&subject, s.measure(i), &out.Setpoint)...)
+	}
+	for k := range checks {
+		checks[k].Field = s.field(&s.jobs[i])
+		switch {
+		case checks[k].Limit.Unit != nil && s.derived(i):
+			checks[k].Fit, checks[k].FitField = s.fitOfRoot(i, checks[k].Limit.Value/out.Demanded.Value)
+		case checks[k].Fit.Unit != nil:
+			checks[k].FitField = checks[k].Field
+		}
+	}
 }
 
 // kind returns the kind of demand of a job; a component of a blend has none.
@@ -176,50 +220,6 @@ func (s *solver) kind(j *job) DemandKind {
 
 // runs reports whether drive i has a setpoint to follow.
 func (s *solver) runs(i int32) bool { return s.plan.Setpoints[s.of[i]].AchievedRPM.Set }
-
-// certain evaluates a setpoint, and again exactly where float64 could not decide;
-// then the checks of the first evaluation are dropped.
-func (s *solver) certain(formula func(c *exact.Calc) scaling.Setpoint) scaling.Setpoint {
-	before := len(s.plan.Checks)
-	return scaling.Certain(func(c *exact.Calc) scaling.Setpoint {
-		s.plan.Checks = s.plan.Checks[:before]
-		return formula(c)
-	})
-}
-
-func (s *solver) run(i int, out *Setpoint) {
-	subject, measure := s.subject(i), s.measure(i)
-	out.Setpoint = s.certain(func(c *exact.Calc) scaling.Setpoint {
-		return scaling.For(c, &subject, measure, s.amount(c, i), &s.plan.Checks)
-	})
-	switch j := &s.jobs[i]; s.kind(j) { // digit for digit as it was sent
-	case Rate:
-		out.Demanded = s.product.Demands[j.demand].Rate
-	case Dwell:
-		out.Demanded = s.product.Demands[j.demand].Time
-	}
-	if s.working {
-		out.Working = append(s.demandSteps(i, out), scaling.Working(&subject, measure, &out.Setpoint)...)
-	}
-}
-
-// finishChecks adds to the checks of drive i what only the plan knows: the field
-// that asks for it, and which value of which field would fit.
-func (s *solver) finishChecks(checks []scaling.Check, i int, out *Setpoint) {
-	if len(checks) == 0 || s.trial != nil {
-		return
-	}
-	field := s.field(&s.jobs[i])
-	for k := range checks {
-		checks[k].Field = field
-		switch {
-		case checks[k].Limit.Unit != nil && s.derived(i):
-			checks[k].Fit, checks[k].FitField = s.fitOfRoot(i, checks[k].Limit.Value/out.Demanded.Value)
-		case checks[k].Fit.Unit != nil:
-			checks[k].FitField = field
-		}
-	}
-}
 
 func (s *solver) subject(i int) scaling.Subject {
 	return scaling.Subject{

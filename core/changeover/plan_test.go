@@ -84,7 +84,7 @@ func request() *Request {
 
 func mustPlan(t *testing.T, req *Request) Plan {
 	t.Helper()
-	plan, faults, ok := Make(req, nil)
+	plan, faults, ok := Make(req, nil, nil)
 	require.NoError(t, faults.Err())
 	require.True(t, ok)
 	return plan
@@ -177,7 +177,7 @@ func TestPublishedShares(t *testing.T) {
 
 	req.Product.Blends[0].Total = q(20, "mL/min")
 	req.Product.Blends[0].Components = []Component{{DriveID: "a", SharePercent: 60}, {DriveID: "b", SharePercent: 40}}
-	plan, faults, _ := Make(req, nil)
+	plan, faults, _ := Make(req, nil, nil)
 	require.Empty(t, faults)
 	require.InEpsilon(t, 12, plan.of("a").Demanded.Value, 1e-15)
 	require.InEpsilon(t, 8, plan.of("b").Demanded.Value, 1e-15)
@@ -379,7 +379,7 @@ func TestFaults(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			req := request()
 			c.change(req)
-			_, faults, ok := Make(req, nil)
+			_, faults, ok := Make(req, nil, nil)
 			require.True(t, ok)
 			var got []string
 			for _, f := range faults {
@@ -409,10 +409,10 @@ func TestSharesAreSummedAsDecimals(t *testing.T) {
 		blend.Components = append(blend.Components, Component{DriveID: id, SharePercent: 0.1})
 	}
 	blend.Components = append(blend.Components, Component{DriveID: "clay", MaterialID: "clay", SharePercent: 79}, Component{DriveID: "grog", MaterialID: "grog", SharePercent: 20})
-	_, faults, _ := Make(req, nil)
+	_, faults, _ := Make(req, nil, nil)
 	require.Empty(t, faults)
 	blend.Components[0].SharePercent = 0.2
-	_, faults, _ = Make(req, nil)
+	_, faults, _ = Make(req, nil, nil)
 	require.Len(t, faults, 1)
 	require.Contains(t, faults[0].Text, "100.1 percent")
 }
@@ -440,14 +440,14 @@ func TestLongChains(t *testing.T) {
 	req.Product.Demands[0].Rate.Value = 200
 	require.Equal(t, Runnable, mustPlan(t, req).Verdict)
 
-	_, faults, _ := Make(chain(longestChain+1), nil)
+	_, faults, _ := Make(chain(longestChain+1), nil, nil)
 	require.Len(t, faults, 1)
 	require.Equal(t, fault.TooMany, faults[0].Reason)
 }
 
 func TestStop(t *testing.T) {
 	calls := 0
-	_, faults, ok := Make(request(), func() bool { calls++; return calls > 3 })
+	_, faults, ok := Make(request(), nil, func() bool { calls++; return calls > 3 })
 	require.Empty(t, faults)
 	require.False(t, ok)
 }

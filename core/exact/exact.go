@@ -24,7 +24,9 @@
 // the magnitude of its result, and operand errors propagate by the usual rules
 // (Higham, Accuracy and Stability of Numerical Algorithms, 2nd ed., section 2.2
 // and 3.1). The bound itself is computed in float64, so it is widened by
-// [widen], which exceeds its own rounding errors.
+// [widen], which exceeds its own rounding errors. An operation on error-free
+// operands that is known to be exact, as most with counts, teeth and short decimals
+// are, stays error-free, so that a tie among those is decided at once.
 //
 // Domain: values between 1e-140 and 1e140 in magnitude, or zero. Products of
 // two such values neither overflow nor underflow; callers keep inputs within
@@ -83,15 +85,25 @@ func (a Num) Bound() float64 {
 
 // Dec returns the shortest decimal that reads back to v. v must be finite.
 func (c *Calc) Dec(v float64) Num {
-	n := Num{v: v, e: unitRoundoff * math.Abs(v)}
-	// A float64 integer below 2^53 is itself the shortest decimal.
-	if v == math.Trunc(v) && math.Abs(v) < exactIntegers {
-		n.e = 0
+	n := Num{v: v}
+	if !isOwnDecimal(v) {
+		n.e = unitRoundoff * math.Abs(v)
 	}
 	if c.exact {
 		n.x = realFromDecimal(v)
 	}
 	return n
+}
+
+// isOwnDecimal reports whether v is known to be itself its shortest decimal: an
+// integer below 2^53, or a multiple of 1/8 below 10^12. The latter has at most 15
+// significant digits, and two decimals of at most 15 digits never share a float64.
+func isOwnDecimal(v float64) bool {
+	size := math.Abs(v)
+	if v == math.Trunc(v) {
+		return size < exactIntegers
+	}
+	return size < 1e12 && 8*v == math.Trunc(8*v)
 }
 
 // Int returns the integer v.
@@ -130,11 +142,21 @@ func (c *Calc) Percent(v float64) Num { return c.Dec(v).Quo(c.Int(100)) }
 // Add returns a + b.
 func (a Num) Add(b Num) Num {
 	v := a.v + b.v
-	n := Num{v: v, e: (a.e + b.e + float64(unitRoundoff*math.Abs(v))) * widen}
+	n := Num{v: v}
+	if a.e != 0 || b.e != 0 || lostInSum(a.v, b.v, v) {
+		n.e = (a.e + b.e + float64(unitRoundoff*math.Abs(v))) * widen
+	}
 	if a.x != nil {
 		n.x = a.x.add(b.x)
 	}
 	return n
+}
+
+// lostInSum reports whether v, the float64 sum of a and b, differs from their true
+// sum (Knuth, The Art of Computer Programming vol. 2, 4.2.2, theorem B).
+func lostInSum(a, b, v float64) bool {
+	part := v - a
+	return (a-(v-part))+(b-part) != 0
 }
 
 // Sub returns a - b.
@@ -163,14 +185,28 @@ func (a Num) Abs() Num {
 // Mul returns a * b.
 func (a Num) Mul(b Num) Num {
 	v := a.v * b.v
-	e := float64(math.Abs(a.v)*b.e) + float64(math.Abs(b.v)*a.e)
-	e += float64(a.e * b.e)
-	n := Num{v: v, e: (e + float64(unitRoundoff*math.Abs(v))) * widen}
+	n := Num{v: v}
+	if a.e != 0 || b.e != 0 || !isExactProduct(a.v, b.v, v) {
+		e := float64(math.Abs(a.v)*b.e) + float64(math.Abs(b.v)*a.e)
+		e += float64(a.e * b.e)
+		n.e = (e + float64(unitRoundoff*math.Abs(v))) * widen
+	}
 	if a.x != nil {
 		n.x = a.x.mul(b.x)
 	}
 	return n
 }
+
+// isExactProduct reports whether v, the float64 product of a and b, is known to be
+// their true product: multiples of 2^-10 whose product is below 2^33 have one of at
+// most 53 bits. Counts, teeth and short decimals are such numbers, and with them
+// ties are decided without exact mode.
+func isExactProduct(a, b, v float64) bool {
+	return math.Abs(v) < 0x1p33 && isCoarse(a) && isCoarse(b)
+}
+
+// isCoarse reports whether v is a multiple of 2^-10.
+func isCoarse(v float64) bool { return v*0x1p10 == math.Trunc(v*0x1p10) }
 
 // Quo returns a / b. The caller has made sure that b is not zero: a zero b is a
 // programming error and panics in exact mode; a b that float64 cannot tell from
@@ -179,10 +215,14 @@ func (a Num) Quo(b Num) Num {
 	n := Num{}
 	if room := math.Abs(b.v) - b.e; room > 0 {
 		v := a.v / b.v
-		e := a.e + float64(math.Abs(v)*b.e)
-		// |v| is within u of |a.v/b.v|; twice u covers both that and the
-		// quotient's own rounding.
-		n = Num{v: v, e: (float64(e/room) + float64(2*unitRoundoff*math.Abs(v))) * widen * widen}
+		n.v = v
+		// A product that is exact and gives a back proves the quotient.
+		if back := v * b.v; a.e != 0 || b.e != 0 || back != a.v || !isExactProduct(v, b.v, back) {
+			e := a.e + float64(math.Abs(v)*b.e)
+			// |v| is within u of |a.v/b.v|; twice u covers both that and the
+			// quotient's own rounding.
+			n.e = (float64(e/room) + float64(2*unitRoundoff*math.Abs(v))) * widen * widen
+		}
 	} else {
 		n.e = math.Inf(1)
 	}

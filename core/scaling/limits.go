@@ -88,7 +88,7 @@ func pulsesPerMotorTurn(c *exact.Calc, d *Drive, s *Sensor) exact.Num {
 //
 //	shaft  n * pulses per motor turn / (60 s/min)
 //	flow   volume rate * K-factor / (60 s/min)
-func pulseRate(c *exact.Calc, d *Drive, m *Material, rel relation, n exact.Num) (hz exact.Num, ok bool) {
+func pulseRate(c *exact.Calc, d *Drive, m *Material, rel *relation, n exact.Num) (hz exact.Num, ok bool) {
 	s := d.loopSensor()
 	switch {
 	case s == nil:

@@ -16,9 +16,11 @@ func q(v float64, unit string) units.Quantity {
 // set finds the setpoint of s for a target.
 func set(s Subject, target units.Quantity, length units.Quantity) (Setpoint, []Check) {
 	var checks []Check
-	out := Certain(func(c *exact.Calc) Setpoint {
+	var out Setpoint
+	Certain(func(c *exact.Calc) bool {
 		checks = checks[:0]
-		return For(c, &s, Measure{Unit: target.Unit, Length: length}, target.Base(c), &checks)
+		For(c, &s, Measure{Unit: target.Unit, Length: length}, target.Base(c), &checks, &out)
+		return true
 	})
 	return out, checks
 }

@@ -9,7 +9,7 @@ import (
 
 // readoutValue returns what the readout shows at n r/min, in its own
 // unit, and whether that can be said: a time needs a section and a moving belt.
-func (s *Subject) readoutValue(c *exact.Calc, rel relation, n exact.Num) (v exact.Num, ok bool) {
+func (s *Subject) readoutValue(c *exact.Calc, rel *relation, n exact.Num) (v exact.Num, ok bool) {
 	u := s.Drive.Readout.Unit
 	switch dim := u.Dimension(); {
 	case dim == units.Rotation:

@@ -47,23 +47,22 @@ func (r *Register) spansBelowZero() bool {
 //	number     = k0 + (x - x0) * dk / dx
 //	x          = n * turns of the named shaft per motor turn, or the process rate at n
 //
-// with n in r/min of the motor.
+// with n in r/min of the motor. Either way x is a relation of n.
 type line struct {
 	k0, dk, x0, dx exact.Num
-	rel            *relation // nil: x is a speed
-	shaft          exact.Num // for a speed
-	rising         bool      // the number grows with the speed
+	x              relation
+	rising         bool // the number grows with the speed
 }
 
 func registerLine(c *exact.Calc, d *Drive, rel *relation) line {
 	r := &d.Register
 	p, q := &r.Span[0], &r.Span[1]
-	l := line{k0: c.Dec(r.at(p)), x0: p.Value.Base(c), rel: rel}
+	l := line{k0: c.Dec(r.at(p)), x0: p.Value.Base(c), x: *rel}
 	l.dk = c.Dec(r.at(q)).Sub(l.k0)
 	l.dx = q.Value.Base(c).Sub(l.x0)
 	l.rising = c.Sign(l.dk) == c.Sign(l.dx)
-	if p.Value.Unit.Dimension() == units.Rotation {
-		l.rel, l.shaft = nil, shaftRatio(c, d)
+	if dim := p.Value.Unit.Dimension(); dim == units.Rotation {
+		l.x = relation{perTurn: shaftRatio(c, d), dim: dim}
 	}
 	return l
 }
@@ -79,33 +78,17 @@ func shaftRatio(c *exact.Calc, d *Drive) exact.Num {
 	return c.Int(1)
 }
 
-// coordinate returns x at motor speed n.
-func (l *line) coordinate(n exact.Num) exact.Num {
-	if l.rel != nil {
-		return l.rel.rate(n)
-	}
-	return n.Mul(l.shaft)
-}
-
 func (l *line) numberAt(x exact.Num) exact.Num { return l.k0.Add(x.Sub(l.x0).Mul(l.dk).Quo(l.dx)) }
-func (l *line) number(n exact.Num) exact.Num   { return l.numberAt(l.coordinate(n)) }
+func (l *line) number(n exact.Num) exact.Num   { return l.numberAt(l.x.rate(n)) }
 
 // speed returns the motor speed that a number sets.
 func (l *line) speed(k exact.Num) exact.Num {
-	x := l.x0.Add(k.Sub(l.k0).Mul(l.dx).Quo(l.dk))
-	if l.rel != nil {
-		return l.rel.speed(x)
-	}
-	return x.Quo(l.shaft)
+	return l.x.speed(l.x0.Add(k.Sub(l.k0).Mul(l.dx).Quo(l.dk)))
 }
 
 // step returns the motor speed that one number more adds, without its sign.
 func (l *line) step() exact.Num {
-	x := l.dx.Quo(l.dk).Abs()
-	if l.rel != nil {
-		return x.Quo(l.rel.perTurn)
-	}
-	return x.Quo(l.shaft)
+	return l.dx.Quo(l.dk).Abs().Quo(l.x.perTurn)
 }
 
 // registerLimits returns the lowest and highest speed magnitude in r/min that the

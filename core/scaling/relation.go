@@ -9,8 +9,10 @@ import (
 // in base units (m, kg, pieces, per minute) of dim. A drive without delivery and reference
 // has no relation, and dim is then the zero Dimension.
 type relation struct {
-	perTurn, leak exact.Num
-	dim           units.Dimension
+	perTurn exact.Num
+	leak    exact.Num // only where leaks
+	leaks   bool
+	dim     units.Dimension
 }
 
 // relate returns the relation of d for material m (nil: none).
@@ -30,7 +32,6 @@ func relate(c *exact.Calc, d *Drive, m *Material) relation {
 func referenceRelation(c *exact.Calc, r *Reference) relation {
 	return relation{
 		perTurn: r.Value.Base(c).Quo(c.Dec(r.MotorRPM)),
-		leak:    c.Int(0),
 		dim:     r.Value.Unit.Dimension(),
 	}
 }
@@ -39,11 +40,14 @@ func drivetrainRelation(c *exact.Calc, d *Drive, m *Material) relation {
 	if d.Delivery.Kind == NoDelivery {
 		return relation{}
 	}
-	return relation{
+	rel := relation{
 		perTurn: transmissionRatio(c, d.Transmission).Mul(perLastTurn(c, &d.Delivery, m)),
-		leak:    leak(c, &d.Delivery),
 		dim:     d.Delivery.rateDimension(),
 	}
+	if slip := d.Delivery.SlipFlow; d.Delivery.Kind == Pump && slip.Unit != nil && slip.Value != 0 {
+		rel.leak, rel.leaks = slip.Base(c), true
+	}
+	return rel
 }
 
 // transmissionRatio returns turns of the shaft behind the given stages per turn
@@ -128,13 +132,6 @@ func rollDiameter(c *exact.Calc, d *Delivery) exact.Num {
 	return d.Diameter.Base(c).Add(d.BeltThickness.Base(c))
 }
 
-func leak(c *exact.Calc, d *Delivery) exact.Num {
-	if d.Kind == Pump && d.SlipFlow.Unit != nil {
-		return d.SlipFlow.Base(c)
-	}
-	return c.Int(0)
-}
-
 // rateDimension is the kind of process rate that the delivery gives by itself.
 func (d *Delivery) rateDimension() units.Dimension {
 	switch d.Kind {
@@ -163,10 +160,21 @@ func (d *Drive) RateDimension() units.Dimension {
 }
 
 // rate returns the process rate at n r/min.
-func (r relation) rate(n exact.Num) exact.Num { return r.perTurn.Mul(n).Sub(r.leak) }
+func (r *relation) rate(n exact.Num) exact.Num {
+	rate := r.perTurn.Mul(n)
+	if r.leaks {
+		rate = rate.Sub(r.leak)
+	}
+	return rate
+}
 
 // speed returns the r/min that give a process rate.
-func (r relation) speed(rate exact.Num) exact.Num { return rate.Add(r.leak).Quo(r.perTurn) }
+func (r *relation) speed(rate exact.Num) exact.Num {
+	if r.leaks {
+		rate = rate.Add(r.leak)
+	}
+	return rate.Quo(r.perTurn)
+}
 
 // densityFor returns the density that turns d's volume rate into a mass rate:
 // bulk density for what falls out of a screw or feeder, density for a liquid.

@@ -47,7 +47,7 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 		RateAtMin:         quantity(c, r.rateNotBelowZero(usable.low), unit),
 		RateAtMax:         quantity(c, r.rateNotBelowZero(usable.high), unit),
 	}
-	if d.Delivery.Kind == Pump && d.Delivery.SlipFlow.Unit != nil && len(d.References) == 0 {
+	if r.rel.leaks {
 		out.Leak = quantity(c, r.rel.leak, unit)
 	}
 	if d.Delivery.Kind != NoDelivery || len(d.Transmission) > 0 {
@@ -97,7 +97,7 @@ func (r *run) pulsesAt(motorRPM float64) Optional[float64] {
 	if s := r.subject.Drive.loopSensor(); s != nil && s.Kind == FlowSensor && r.c.Sign(r.rel.rate(n)) < 0 {
 		return Some(0.0)
 	}
-	hz, ok := pulseRate(r.c, r.subject.Drive, r.subject.Material, r.rel, n)
+	hz, ok := pulseRate(r.c, r.subject.Drive, r.subject.Material, &r.rel, n)
 	if !ok {
 		return Optional[float64]{}
 	}
@@ -111,8 +111,8 @@ func (r *run) readoutDecimals(usable limits) Optional[int32] {
 	if r.c.Cmp(usable.low, usable.high) > 0 {
 		return Optional[int32]{}
 	}
-	atLow, okLow := r.subject.readoutValue(r.c, r.rel, usable.low)
-	atHigh, okHigh := r.subject.readoutValue(r.c, r.rel, usable.high)
+	atLow, okLow := r.subject.readoutValue(r.c, &r.rel, usable.low)
+	atHigh, okHigh := r.subject.readoutValue(r.c, &r.rel, usable.high)
 	if !okLow || !okHigh {
 		return Optional[int32]{}
 	}

@@ -58,7 +58,7 @@ type run struct {
 	out     *Setpoint
 }
 
-// For finds the setpoint of s for an amount of measure m, in base units (r/min
+// For finds into out the setpoint of s for an amount of measure m, in base units (r/min
 // for a motor speed). Checks are appended to checks; their Field and
 // FitField are left to the caller, who knows where the request asks this.
 //
@@ -68,9 +68,9 @@ type run struct {
 //
 // The setpoint of a drive out of range has no count; its check has the limit and
 // a value of the demand that would fit. Formulas: motor-speed/1, count/1.
-func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check) Setpoint {
-	var out Setpoint
-	r := newRun(c, s, m, checks, &out)
+func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check, out *Setpoint) {
+	*out = Setpoint{}
+	r := newRun(c, s, m, checks, out)
 	n := r.speed(amount)
 	out.Demanded = units.Quantity{Value: units.FromBase(c, amount, m.Unit).Float(), Unit: m.Unit}
 	out.DemandedRPM = Some(n.Float())
@@ -79,22 +79,20 @@ func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check
 		r.describe(speed)
 		r.compare(amount, achieved, speed)
 	}
-	return out
 }
 
-// FromCount finds what a loaded count of an integer register does; the demanded
+// FromCount finds into out what a loaded count of an integer register does; the demanded
 // values are absent. A count that sets a speed out of range is told by a check.
 // Measure m gives the unit of the achieved value.
-func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Check) Setpoint {
-	out := Setpoint{Count: Some(count)}
-	r := newRun(c, s, m, checks, &out)
+func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Check, out *Setpoint) {
+	*out = Setpoint{Count: Some(count)}
+	r := newRun(c, s, m, checks, out)
 	n := r.line.speed(c.Int(int64(count)))
 	if c.Sign(n) != 0 {
 		r.inRange(n)
 	}
 	r.describe(n)
 	out.Achieved = r.inUnit(r.amount(n))
-	return out
 }
 
 func newRun(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *Setpoint) run {
@@ -252,7 +250,7 @@ func (r *run) describe(n exact.Num) {
 	if r.rel.dim != (units.Dimension{}) {
 		r.out.ProcessRate = quantity(c, r.rel.rate(n), RateUnit(s.Drive))
 	}
-	if hz, ok := pulseRate(c, s.Drive, s.Material, r.rel, n); ok {
+	if hz, ok := pulseRate(c, s.Drive, s.Material, &r.rel, n); ok {
 		r.out.PulseHz = Some(hz.Abs().Float())
 	}
 	if s.Drive.Readout.Unit != nil {
@@ -262,7 +260,7 @@ func (r *run) describe(n exact.Num) {
 }
 
 func (r *run) readout(n exact.Num) {
-	v, ok := r.subject.readoutValue(r.c, r.rel, n)
+	v, ok := r.subject.readoutValue(r.c, &r.rel, n)
 	if !ok {
 		if r.subject.ReadoutSection == nil && r.subject.Drive.Readout.Unit.Dimension() == units.TimeDim {
 			r.add(Check{Code: ReadoutWithoutSection})
@@ -437,32 +435,34 @@ func (r *run) end(n exact.Num) end {
 	return end{amount: r.amount(n)}
 }
 
-// Stop finds what asks s's register for zero. Nothing is set where the register
+// Stop finds into out what asks s's register for zero. Nothing is set where the register
 // cannot say zero exactly within its range; then a check tells.
 //
 //	number = k0 - x0 * (k1 - k0) / (x1 - x0)
-func Stop(c *exact.Calc, d *Drive, checks *[]Check) Setpoint {
+func Stop(c *exact.Calc, d *Drive, checks *[]Check, out *Setpoint) {
+	*out = Setpoint{}
 	r := &d.Register
 	if r.Kind == NoRegister {
-		return Setpoint{}
+		return
 	}
 	p, q := &r.Span[0], &r.Span[1]
 	k0, x0 := c.Dec(r.at(p)), p.Value.Base(c)
 	number := k0.Sub(x0.Mul(c.Dec(r.at(q)).Sub(k0)).Quo(q.Value.Base(c).Sub(x0)))
 	low, high := r.Bounds()
-	if c.Cmp(number, c.Dec(low)) >= 0 && c.Cmp(number, c.Dec(high)) <= 0 {
-		switch r.Kind {
-		case CurrentOutput:
-			return Setpoint{Milliamps: Some(number.Float()), AchievedRPM: Some(0.0)}
-		case VoltageOutput:
-			return Setpoint{Volts: Some(number.Float()), AchievedRPM: Some(0.0)}
-		}
-		if n, _ := c.Round(number); c.Cmp(number, c.Int(n)) == 0 {
-			return Setpoint{Count: Some(int32(n)), AchievedRPM: Some(0.0)}
-		}
+	inside := c.Cmp(number, c.Dec(low)) >= 0 && c.Cmp(number, c.Dec(high)) <= 0
+	n, _ := c.Round(number)
+	switch {
+	case inside && r.Kind == CurrentOutput:
+		out.Milliamps = Some(number.Float())
+	case inside && r.Kind == VoltageOutput:
+		out.Volts = Some(number.Float())
+	case inside && c.Cmp(number, c.Int(n)) == 0:
+		out.Count = Some(int32(n))
+	default:
+		*checks = append(*checks, Check{Code: NoCountForStop, DriveID: d.ID})
+		return
 	}
-	*checks = append(*checks, Check{Code: NoCountForStop, DriveID: d.ID})
-	return Setpoint{}
+	out.AchievedRPM = Some(0.0)
 }
 
 // SpeedFor returns the motor speed in r/min that gives an amount of m.
@@ -480,5 +480,6 @@ func SpeedOfCount(c *exact.Calc, s *Subject, count int32) exact.Num {
 // RateAt returns the process rate at n r/min of the motor, in base
 // units of the drive's own [Drive.RateDimension].
 func RateAt(c *exact.Calc, s *Subject, n exact.Num) exact.Num {
-	return relate(c, s.Drive, s.Material).rate(n)
+	rel := relate(c, s.Drive, s.Material)
+	return rel.rate(n)
 }

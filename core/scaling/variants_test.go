@@ -83,7 +83,8 @@ func TestRegisterSpans(t *testing.T) {
 			require.InEpsilon(t, out.AchievedRPM.Value/60*100/10, out.PulseHz.Value, 1e-15)
 
 			var none []Check
-			back := FromCount(new(exact.Calc), &s, Measure{Unit: units.MustParse("m/min")}, c.count, &none)
+			var back Setpoint
+			FromCount(new(exact.Calc), &s, Measure{Unit: units.MustParse("m/min")}, c.count, &none, &back)
 			require.Equal(t, out.AchievedRPM.Value, back.AchievedRPM.Value)
 			require.Equal(t, out.Achieved.Value, back.Achieved.Value)
 			require.False(t, back.DemandedRPM.Set)
@@ -323,9 +324,10 @@ func TestStop(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			d := belt(c.register)
 			var checks []Check
-			got := Certain(func(c *exact.Calc) Setpoint {
+			got := Certain(func(c *exact.Calc) (out Setpoint) {
 				checks = nil
-				return Stop(c, &d, &checks)
+				Stop(c, &d, &checks, &out)
+				return out
 			})
 			require.Equal(t, c.want, got)
 			require.Equal(t, c.code, codes(checks))

@@ -10,14 +10,9 @@ func (w *worker) perTurnInput() Input {
 	return Input{"perMotorTurn", quantity(w.c, w.rel.perTurn, perTurnUnit(w.rel.dim))}
 }
 
-func (w *worker) leaks() bool {
-	d := &w.subject.Drive.Delivery
-	return len(w.subject.Drive.References) == 0 && d.Kind == Pump && d.SlipFlow.Unit != nil
-}
-
 // speedFormula gives the motor speed for a process rate, written as rate.
 func (w *worker) speedFormula(rate string) (string, []Input) {
-	if w.leaks() {
+	if w.rel.leaks {
 		return "(" + rate + " + leak) / perMotorTurn", []Input{w.perTurnInput(), {"leak", w.subject.Drive.Delivery.SlipFlow}}
 	}
 	return rate + " / perMotorTurn", []Input{w.perTurnInput()}
@@ -25,7 +20,7 @@ func (w *worker) speedFormula(rate string) (string, []Input) {
 
 // rateFormula gives the process rate at a motor speed, written as speed.
 func (w *worker) rateFormula(speed string) (string, []Input) {
-	if w.leaks() {
+	if w.rel.leaks {
 		return "perMotorTurn * " + speed + " - leak", []Input{w.perTurnInput(), {"leak", w.subject.Drive.Delivery.SlipFlow}}
 	}
 	return "perMotorTurn * " + speed, []Input{w.perTurnInput()}
@@ -101,9 +96,9 @@ func (w *worker) spanInputs() []Input {
 func (w *worker) numberSteps(speed Input) {
 	r := &w.subject.Drive.Register
 	n := speed.Value.Base(w.c)
-	x := Input{"x", quantity(w.c, w.line.coordinate(n), r.Span[0].Value.Unit)}
+	x := Input{"x", quantity(w.c, w.line.x.rate(n), r.Span[0].Value.Unit)}
 	switch {
-	case w.line.rel != nil:
+	case w.line.x.dim != units.Rotation:
 		formula, inputs := w.rateFormula("speed")
 		w.step("register-value/1", "process rate that the register is asked for", formula, x.Value, append(inputs, speed)...)
 	case r.Shaft != MotorShaft:
@@ -128,7 +123,7 @@ func (w *worker) countSpeedStep(id, name string, count float64, speed units.Quan
 	x := "x0 + (count - n0) * (x1 - x0) / (n1 - n0)"
 	inputs := append(w.spanInputs(), Input{"count", plain(count)})
 	switch {
-	case w.line.rel != nil:
+	case w.line.x.dim != units.Rotation:
 		formula, more := w.speedFormula("(" + x + ")")
 		w.step(id, name, formula, speed, append(inputs, more...)...)
 	case w.subject.Drive.Register.Shaft != MotorShaft:
@@ -216,7 +211,7 @@ func (w *worker) readoutSteps(speed Input) {
 	if w.subject.ReadoutSection != nil {
 		length = w.subject.ReadoutSection.Length
 	}
-	v, _ := w.subject.readoutValue(w.c, w.rel, speed.Value.Base(w.c))
+	v, _ := w.subject.readoutValue(w.c, &w.rel, speed.Value.Base(w.c))
 	value := Input{"value", units.Quantity{Value: v.Float(), Unit: r.Unit}}
 	formula, inputs := w.valueFormula("speed", r.Unit.Dimension(), length)
 	w.step("readout-value/1", "value that the readout shows", formula, value.Value, append(inputs, speed)...)

@@ -61,9 +61,10 @@ func TestWorkingAddsUp(t *testing.T) {
 			}
 			s := Subject{Drive: &d, Material: &material, ReadoutSection: &Section{Length: q(20, "m")}}
 			m := Measure{Unit: c.target.Unit, Length: q(20, "m")}
-			find := func(target units.Quantity) Setpoint {
+			find := func(target units.Quantity) (out Setpoint) {
 				var checks []Check
-				return For(new(exact.Calc), &s, m, target.Base(new(exact.Calc)), &checks)
+				For(new(exact.Calc), &s, m, target.Base(new(exact.Calc)), &checks, &out)
+				return out
 			}
 			out := find(c.target)
 			require.True(t, out.AchievedRPM.Set)

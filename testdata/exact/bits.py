@@ -10,13 +10,28 @@ Words: a decimal, #n an integer, pi, + - * / neg.
 """
 import math
 import random
+from fractions import Fraction
 
 U = 2.0 ** -53
 WIDEN = 1 + 2.0 ** -50
 
 
+def own_decimal(v):
+    if v == math.trunc(v):
+        return abs(v) < 2.0 ** 53
+    return abs(v) < 1e12 and 8 * v == math.trunc(8 * v)
+
+
+def coarse(v):
+    return math.isinf(v * 2.0 ** 10) or v * 2.0 ** 10 == math.trunc(v * 2.0 ** 10)
+
+
+def exact_product(a, b, v):
+    return abs(v) < 2.0 ** 33 and coarse(a) and coarse(b)
+
+
 def dec(v):
-    return (v, 0.0 if v == math.trunc(v) and abs(v) < 2.0 ** 53 else U * abs(v))
+    return (v, 0.0 if own_decimal(v) else U * abs(v))
 
 
 def integer(n):
@@ -26,6 +41,8 @@ def integer(n):
 
 def add(a, b):
     v = a[0] + b[0]
+    if a[1] == b[1] == 0 and Fraction(v) == Fraction(a[0]) + Fraction(b[0]):
+        return (v, 0.0)
     return (v, (a[1] + b[1] + U * abs(v)) * WIDEN)
 
 
@@ -35,6 +52,8 @@ def neg(a):
 
 def mul(a, b):
     v = a[0] * b[0]
+    if a[1] == b[1] == 0 and exact_product(a[0], b[0], v):
+        return (v, 0.0)
     e = abs(a[0]) * b[1] + abs(b[0]) * a[1]
     e += a[1] * b[1]
     return (v, (e + U * abs(v)) * WIDEN)
@@ -45,6 +64,9 @@ def quo(a, b):
     if not room > 0:
         return None  # not in the table
     v = a[0] / b[0]
+    back = v * b[0]
+    if a[1] == b[1] == 0 and back == a[0] and exact_product(v, b[0], back):
+        return (v, 0.0)
     e = a[1] + abs(v) * b[1]
     return (v, (e / room + 2 * U * abs(v)) * WIDEN * WIDEN)
 
