@@ -18,13 +18,20 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 )
 
-// asServer makes the test binary behave as the command, so that a test can send
-// it signals.
-const asServer = "LINEPACE_TEST_AS_SERVER"
+// asServer in the environment makes the test binary behave as the command, so
+// that a test can send it signals and measure it alone; asNullServer, as a command
+// that plans nothing.
+const (
+	asServer     = "LINEPACE_TEST_AS_SERVER"
+	asNullServer = "LINEPACE_TEST_AS_NULL_SERVER"
+)
 
 func TestMain(m *testing.M) {
-	if os.Getenv(asServer) != "" {
+	switch {
+	case os.Getenv(asServer) != "":
 		main()
+	case os.Getenv(asNullServer) != "":
+		os.Exit(runNull())
 	}
 	code := m.Run()
 	_ = os.RemoveAll(filepath.Dir(gatewayBinary.path))
@@ -58,6 +65,14 @@ func startServer(t testing.TB, args ...string) *process {
 		}
 	}
 	return &process{addresses: readAddresses(t, out, want, log), log: log, stop: stop}
+}
+
+// startItself runs the test binary as a command that listens for gRPC and HTTP.
+func startItself(t testing.TB, as string) (*process, *exec.Cmd) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], "--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0")
+	cmd.Env = append(os.Environ(), as+"=1")
+	return startProcess(t, cmd, 2), cmd
 }
 
 // startGateway runs linepace-gateway as a process of its own.

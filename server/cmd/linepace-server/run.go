@@ -39,7 +39,7 @@ func run(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writ
 		return 0
 	}
 	tuneGC()
-	if err := serve(ctx, o, stdout, newLog(stderr)); err != nil {
+	if err := serve(ctx, o, server.Config{Log: newLog(stderr)}, stdout); err != nil {
 		fmt.Fprintf(stderr, "linepace-server: error: %v\n", err)
 		return 1
 	}
@@ -69,8 +69,9 @@ func newLog(w io.Writer) *zap.Logger {
 }
 
 // serve listens, tells where, and answers until ctx ends or a listener fails.
-func serve(ctx context.Context, o options, stdout io.Writer, log *zap.Logger) error {
-	s, err := server.New(server.Config{Log: log})
+func serve(ctx context.Context, o options, c server.Config, stdout io.Writer) error {
+	log := c.Log
+	s, err := server.New(c)
 	if err != nil {
 		return err
 	}

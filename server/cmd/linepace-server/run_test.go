@@ -7,8 +7,6 @@ import (
 	"io"
 	"net"
 	"net/http"
-	"os"
-	"os/exec"
 	"strings"
 	"syscall"
 	"testing"
@@ -90,9 +88,7 @@ func TestLogNamesTheCall(t *testing.T) {
 // SIGTERM ends the process when the call in flight is answered; whoever comes
 // later is not taken in.
 func TestSIGTERMFinishesWhatIsInFlight(t *testing.T) {
-	cmd := exec.Command(os.Args[0], "--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0")
-	cmd.Env = append(os.Environ(), asServer+"=1")
-	server := startProcess(t, cmd, 2)
+	server, cmd := startItself(t, asServer)
 
 	conn, err := net.Dial("tcp", server.addresses["http"])
 	require.NoError(t, err)
