@@ -20,7 +20,7 @@ import (
 // caller gets. What the caller cannot mend is told in the log alone.
 func answerFaults(log *zap.Logger) step {
 	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (res any, err error) {
-		id := callID(ctx)
+		id := recordOf(ctx).id
 		defer func() {
 			if p := recover(); p != nil {
 				logPanic(ctx, log, info.FullMethod, p)
@@ -40,7 +40,7 @@ func answerFaults(log *zap.Logger) step {
 }
 
 func logPanic(ctx context.Context, log *zap.Logger, method string, p any) {
-	log.Error("panic", zap.String("request_id", callID(ctx)), zap.String("method", method),
+	log.Error("panic", zap.String("request_id", recordOf(ctx).id), zap.String("method", method),
 		zap.Any("panic", p), zap.ByteString("stack", debug.Stack()))
 }
 

@@ -48,12 +48,20 @@ func chain(steps ...step) step {
 	}
 }
 
-type idKey struct{}
+// callRecord is what the steps tell each other about a call.
+type callRecord struct {
+	id            string
+	responseBytes int
+}
 
-// callID returns the id that identify gave the call.
-func callID(ctx context.Context) string {
-	id, _ := ctx.Value(idKey{}).(string)
-	return id
+type recordKey struct{}
+
+// recordOf returns the record that identify made.
+func recordOf(ctx context.Context) *callRecord {
+	if r, ok := ctx.Value(recordKey{}).(*callRecord); ok {
+		return r
+	}
+	return &callRecord{}
 }
 
 // identify takes the caller's request id or makes one, and sends it back.
@@ -62,10 +70,10 @@ func identify(ctx context.Context, req any, _ *grpc.UnaryServerInfo, next grpc.U
 	if values := metadata.ValueFromIncomingContext(ctx, requestid.Header); len(values) > 0 {
 		given = values[0]
 	}
-	id := requestid.Of(given)
+	record := &callRecord{id: requestid.Of(given)}
 	// The error says that there is no transport: the caller is in process.
-	_ = grpc.SetHeader(ctx, metadata.Pairs(requestid.Header, id))
-	return next(context.WithValue(ctx, idKey{}, id), req)
+	_ = grpc.SetHeader(ctx, metadata.Pairs(requestid.Header, record.id))
+	return next(context.WithValue(ctx, recordKey{}, record), req)
 }
 
 // logCall writes one line a call, without payload.
@@ -78,22 +86,19 @@ func logCall(log *zap.Logger) step {
 			level = zap.ErrorLevel
 		}
 		if line := log.Check(level, "call"); line != nil {
+			message, _ := req.(proto.Message)
+			record := recordOf(ctx)
 			line.Write(
-				zap.String("request_id", callID(ctx)),
+				zap.String("request_id", record.id),
 				zap.String("method", info.FullMethod),
 				zap.Stringer("code", status.Code(err)),
 				zap.Duration("duration", time.Since(start)),
-				zap.Int("request_bytes", size(req)),
-				zap.Int("response_bytes", size(res)),
+				zap.Int("request_bytes", proto.Size(message)),
+				zap.Int("response_bytes", record.responseBytes),
 			)
 		}
 		return res, err
 	}
-}
-
-func size(message any) int {
-	m, _ := message.(proto.Message)
-	return proto.Size(m)
 }
 
 // limitCall bounds the time of a call and the size of its answer, which gRPC
@@ -102,10 +107,16 @@ func limitCall(ctx context.Context, req any, _ *grpc.UnaryServerInfo, next grpc.
 	ctx, cancel := context.WithTimeout(ctx, maxCallTime)
 	defer cancel()
 	res, err := next(ctx, req)
-	if n := size(res); err == nil && n > MaxMessageBytes {
+	if err != nil {
+		return nil, err
+	}
+	message, _ := res.(proto.Message)
+	n := proto.Size(message)
+	if n > MaxMessageBytes {
 		return nil, refusal.New(codes.ResourceExhausted, refusal.RequestTooLarge,
 			"the answer would have "+byteCount(n)+", above the "+byteCount(MaxMessageBytes)+
 				" that are sent; ask for fewer drives at once, or without includeWorking").Err()
 	}
-	return res, err
+	recordOf(ctx).responseBytes = n
+	return res, nil
 }

@@ -163,7 +163,7 @@ func TestRequestIDIsMadeWhereNoneIsGiven(t *testing.T) {
 	for _, given := range []string{"", "two words", strings.Repeat("x", 65)} {
 		var seen string
 		_, err, logged := call(t, given, func(ctx context.Context) (any, error) {
-			seen = callID(ctx)
+			seen = recordOf(ctx).id
 			return &linepacev1.ListResponse{}, nil
 		})
 		require.NoError(t, err)
