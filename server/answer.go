@@ -23,7 +23,8 @@ func answerFaults(log *zap.Logger) step {
 		id := recordOf(ctx).id
 		defer func() {
 			if p := recover(); p != nil {
-				logPanic(ctx, log, info.FullMethod, p)
+				log.Error("panic", zap.String("request_id", id), zap.String("method", info.FullMethod),
+					zap.Any("panic", p), zap.ByteString("stack", debug.Stack()))
 				res, err = nil, requestid.Attach(internal(id), id).Err()
 			}
 		}()
@@ -37,11 +38,6 @@ func answerFaults(log *zap.Logger) step {
 		}
 		return nil, requestid.Attach(s, id).Err()
 	}
-}
-
-func logPanic(ctx context.Context, log *zap.Logger, method string, p any) {
-	log.Error("panic", zap.String("request_id", recordOf(ctx).id), zap.String("method", method),
-		zap.Any("panic", p), zap.ByteString("stack", debug.Stack()))
 }
 
 // statusOf is the one table from errors to statuses.

@@ -28,13 +28,13 @@ import (
 var listInfo = &grpc.UnaryServerInfo{FullMethod: linepacev1.UnitService_List_FullMethodName}
 
 // call passes an empty ListRequest through the whole chain to handle.
-func call(t *testing.T, id string, handle func(context.Context) (any, error)) (any, error, *observer.ObservedLogs) {
+func call(t *testing.T, id string, handle func(context.Context) (any, error)) (any, *observer.ObservedLogs, error) {
 	t.Helper()
 	core, logged := observer.New(zap.DebugLevel)
 	ctx := metadata.NewIncomingContext(t.Context(), metadata.Pairs(requestid.Header, id))
 	res, err := newChain(zap.New(core), contractCheck(t))(ctx, &linepacev1.ListRequest{}, listInfo,
 		func(ctx context.Context, _ any) (any, error) { return handle(ctx) })
-	return res, err, logged
+	return res, logged, err
 }
 
 func TestChainOrder(t *testing.T) {
@@ -108,7 +108,7 @@ func TestStatuses(t *testing.T) {
 	}
 	for _, tc := range cases {
 		t.Run(tc.name, func(t *testing.T) {
-			res, err, logged := call(t, "B-1", func(context.Context) (any, error) { return &linepacev1.ListResponse{}, tc.err })
+			res, logged, err := call(t, "B-1", func(context.Context) (any, error) { return &linepacev1.ListResponse{}, tc.err })
 			require.Nil(t, res)
 			require.Equal(t, tc.code, status.Code(err))
 			require.Equal(t, tc.reason, refusal.Reason(err))
@@ -124,7 +124,7 @@ func TestStatuses(t *testing.T) {
 }
 
 func TestPanicIsAnInternalFault(t *testing.T) {
-	_, err, logged := call(t, "B-2", func(context.Context) (any, error) { panic("the secret invariant") })
+	_, logged, err := call(t, "B-2", func(context.Context) (any, error) { panic("the secret invariant") })
 	require.Equal(t, codes.Internal, status.Code(err))
 	require.Equal(t, refusal.InternalFault, refusal.Reason(err))
 	require.Equal(t, "B-2", requestid.In(err))
@@ -143,7 +143,7 @@ func TestPanicIsAnInternalFault(t *testing.T) {
 }
 
 func TestLogLine(t *testing.T) {
-	_, err, logged := call(t, "B-3", func(context.Context) (any, error) {
+	_, logged, err := call(t, "B-3", func(context.Context) (any, error) {
 		return &linepacev1.ListResponse{Units: []*linepacev1.Unit{{Symbol: "m"}}}, nil
 	})
 	require.NoError(t, err)
@@ -162,7 +162,7 @@ func TestLogLine(t *testing.T) {
 func TestRequestIDIsMadeWhereNoneIsGiven(t *testing.T) {
 	for _, given := range []string{"", "two words", strings.Repeat("x", 65)} {
 		var seen string
-		_, err, logged := call(t, given, func(ctx context.Context) (any, error) {
+		_, logged, err := call(t, given, func(ctx context.Context) (any, error) {
 			seen = recordOf(ctx).id
 			return &linepacev1.ListResponse{}, nil
 		})
@@ -193,7 +193,7 @@ func TestDeadline(t *testing.T) {
 }
 
 func TestAnswerTooLarge(t *testing.T) {
-	res, err, _ := call(t, "B-4", func(context.Context) (any, error) {
+	res, _, err := call(t, "B-4", func(context.Context) (any, error) {
 		return &linepacev1.ListResponse{Units: []*linepacev1.Unit{{Name: strings.Repeat("x", MaxMessageBytes)}}}, nil
 	})
 	require.Nil(t, res)

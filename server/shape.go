@@ -92,12 +92,13 @@ func checkShape(log *zap.Logger, c *shapeCheck) step {
 // physicsFaults returns the faults that the handler finds in a request of faulty
 // shape. The handler gets a context that has ended, since a handler checks the
 // whole request before it computes: what it would compute is not wanted, and may
-// need the shape. Should it panic at one, the caller still learns what is wrong
-// with the request.
+// need the shape. Where it panics all the same, the caller still learns what is
+// wrong with the request, and it is no news for the log.
 func physicsFaults(ctx context.Context, log *zap.Logger, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (faults fault.List) {
 	defer func() {
 		if p := recover(); p != nil {
-			logPanic(ctx, log, info.FullMethod, p)
+			log.Debug("the handler stopped at a faulty shape", zap.String("request_id", recordOf(ctx).id),
+				zap.String("method", info.FullMethod), zap.Any("panic", p))
 		}
 	}()
 	ctx, cancel := context.WithCancel(ctx)
