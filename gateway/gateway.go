@@ -16,17 +16,20 @@ import (
 	"google.golang.org/grpc"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
 
 	"linepace.example/proto/codec"
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/requestid"
 )
 
-// contract lists the files whose services are served.
-var contract = []protoreflect.FileDescriptor{
-	linepacev1.File_linepace_v1_scaling_service_proto,
-	linepacev1.File_linepace_v1_changeover_service_proto,
-	linepacev1.File_linepace_v1_unit_service_proto,
+// contract returns the files of the contract, all of whose services are served.
+func contract() (files []protoreflect.FileDescriptor) {
+	protoregistry.GlobalFiles.RangeFilesByPackage("linepace.v1", func(file protoreflect.FileDescriptor) bool {
+		files = append(files, file)
+		return true
+	})
+	return files
 }
 
 // Services are the services of the contract in this process. They must check
@@ -76,10 +79,10 @@ func Remote(conn grpc.ClientConnInterface, log *zap.Logger) (http.Handler, error
 }
 
 func newGateway(ready func(context.Context) error, log *zap.Logger) (*gateway, error) {
-	if err := codec.Check(contract...); err != nil {
+	if err := codec.Check(contract()...); err != nil {
 		return nil, fmt.Errorf("reading the contract: %w", err)
 	}
-	g := &gateway{routes: routesOf(contract), ready: ready, log: log}
+	g := &gateway{routes: routesOf(contract()), ready: ready, log: log}
 	g.mux = runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, marshaler{}),
 		runtime.WithMiddlewares(g.admit),

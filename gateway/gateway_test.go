@@ -144,9 +144,9 @@ func refusalIn(t *testing.T, a answer) error {
 func TestEveryRouteIsServed(t *testing.T) {
 	local, _ := inProcess(t, changeover{})
 	for _, s := range []*httptest.Server{local, remote(t, changeover{})} {
-		routes := routesOf(contract)
+		routes := routesOf(contract())
 		methods := 0
-		for _, file := range contract {
+		for _, file := range contract() {
 			for i := range file.Services().Len() {
 				methods += file.Services().Get(i).Methods().Len()
 			}

@@ -3,6 +3,7 @@ package gateway
 import (
 	"net/http"
 	"slices"
+	"strings"
 
 	"google.golang.org/genproto/googleapis/api/annotations"
 	"google.golang.org/protobuf/proto"
@@ -12,7 +13,7 @@ import (
 // route is a path of the contract with the one HTTP method that it takes.
 type route struct{ method, path string }
 
-// routesOf reads the routes from the contract's annotations.
+// routesOf reads the routes from the contract's annotations, in order of path.
 func routesOf(files []protoreflect.FileDescriptor) (routes []route) {
 	for _, file := range files {
 		for i := range file.Services().Len() {
@@ -28,6 +29,7 @@ func routesOf(files []protoreflect.FileDescriptor) (routes []route) {
 			}
 		}
 	}
+	slices.SortFunc(routes, func(a, b route) int { return strings.Compare(a.path, b.path) })
 	return routes
 }
 

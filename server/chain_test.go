@@ -18,6 +18,7 @@ import (
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
 
 	"linepace.example/core/fault"
 	linepacev1 "linepace.example/proto/linepace/v1"
@@ -69,8 +70,15 @@ func TestEveryMethodIsChained(t *testing.T) {
 	}
 	s, err := New(Config{})
 	require.NoError(t, err)
-	for name, info := range s.grpc.GetServiceInfo() {
-		if !strings.HasPrefix(name, "linepace.") {
+	registered := s.grpc.GetServiceInfo()
+	protoregistry.GlobalFiles.RangeFilesByPackage(contract, func(file protoreflect.FileDescriptor) bool {
+		for i := range file.Services().Len() {
+			require.Contains(t, registered, string(file.Services().Get(i).FullName()))
+		}
+		return true
+	})
+	for name, info := range registered {
+		if !strings.HasPrefix(name, contract+".") {
 			continue
 		}
 		service := reflect.ValueOf(chained[protoreflect.FullName(name)])

@@ -23,6 +23,9 @@ import (
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
 
+// contract is the package whose services are served.
+const contract = "linepace.v1"
+
 // Limits of the gRPC transport.
 const (
 	// MaxMessageBytes bounds a request and an answer. The longest line, 10000
@@ -64,8 +67,7 @@ func New(c Config) (*Server, error) {
 	if c.Changeover == nil {
 		c.Changeover = changeoverService{}
 	}
-	shape, err := newShapeCheck(linepacev1.File_linepace_v1_scaling_service_proto,
-		linepacev1.File_linepace_v1_changeover_service_proto, linepacev1.File_linepace_v1_unit_service_proto)
+	shape, err := newShapeCheck()
 	if err != nil {
 		return nil, fmt.Errorf("reading the contract: %w", err)
 	}
@@ -110,9 +112,8 @@ func newGRPC(each step, stream grpc.StreamServerInterceptor) *grpc.Server {
 // ownCalls passes the calls of the contract through the chain. Health probes and
 // reflection have nothing to check and would only fill the log.
 func ownCalls(each step) step {
-	own := "/" + string(linepacev1.File_linepace_v1_scaling_service_proto.Package()) + "."
 	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
-		if !strings.HasPrefix(info.FullMethod, own) {
+		if !strings.HasPrefix(info.FullMethod, "/"+contract+".") {
 			return next(ctx, req)
 		}
 		return each(ctx, req, info, next)

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
 	"google.golang.org/protobuf/types/dynamicpb"
 
 	"linepace.example/core/fault"
@@ -25,10 +26,10 @@ type shapeCheck struct {
 	shapes    map[protoreflect.FullName]*messageShape
 }
 
-func newShapeCheck(files ...protoreflect.FileDescriptor) (*shapeCheck, error) {
+func newShapeCheck() (*shapeCheck, error) {
 	c := &shapeCheck{shapes: map[protoreflect.FullName]*messageShape{}}
 	var requests []protoreflect.MessageDescriptor
-	for _, file := range files {
+	protoregistry.GlobalFiles.RangeFilesByPackage(contract, func(file protoreflect.FileDescriptor) bool {
 		for i := range file.Services().Len() {
 			methods := file.Services().Get(i).Methods()
 			for j := range methods.Len() {
@@ -36,7 +37,8 @@ func newShapeCheck(files ...protoreflect.FileDescriptor) (*shapeCheck, error) {
 				c.addShape(methods.Get(j).Input())
 			}
 		}
-	}
+		return true
+	})
 	var err error
 	c.validator, err = protovalidate.New(protovalidate.WithMessageDescriptors(requests...), protovalidate.WithDisableLazy())
 	if err != nil {

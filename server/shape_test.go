@@ -26,8 +26,7 @@ import (
 
 func contractCheck(t testing.TB) *shapeCheck {
 	t.Helper()
-	c, err := newShapeCheck(linepacev1.File_linepace_v1_scaling_service_proto,
-		linepacev1.File_linepace_v1_changeover_service_proto, linepacev1.File_linepace_v1_unit_service_proto)
+	c, err := newShapeCheck()
 	require.NoError(t, err)
 	return c
 }

@@ -28,7 +28,6 @@ import (
 	"google.golang.org/protobuf/reflect/protoregistry"
 
 	"linepace.example/proto/codec"
-	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/refusal"
 	"linepace.example/proto/requestid"
 )
@@ -185,24 +184,22 @@ func overHTTP(t *testing.T, r *row, url string) outcome {
 }
 
 // methodOf returns the method that has the path.
-func methodOf(t testing.TB, path string) protoreflect.MethodDescriptor {
+func methodOf(t testing.TB, path string) (found protoreflect.MethodDescriptor) {
 	t.Helper()
-	for _, file := range []protoreflect.FileDescriptor{
-		linepacev1.File_linepace_v1_scaling_service_proto, linepacev1.File_linepace_v1_changeover_service_proto,
-		linepacev1.File_linepace_v1_unit_service_proto,
-	} {
+	protoregistry.GlobalFiles.RangeFilesByPackage("linepace.v1", func(file protoreflect.FileDescriptor) bool {
 		for i := range file.Services().Len() {
 			methods := file.Services().Get(i).Methods()
 			for j := range methods.Len() {
 				rule, _ := proto.GetExtension(methods.Get(j).Options(), annotations.E_Http).(*annotations.HttpRule)
 				if rule.GetPost()+rule.GetGet() == path {
-					return methods.Get(j)
+					found = methods.Get(j)
 				}
 			}
 		}
-	}
-	require.Fail(t, "no method has the path", path)
-	return nil
+		return found == nil
+	})
+	require.NotNil(t, found, "no method has the path %s", path)
+	return found
 }
 
 func newMessage(t testing.TB, d protoreflect.MessageDescriptor) proto.Message {
