@@ -23,8 +23,7 @@ import (
 )
 
 const (
-	// MaxMessageBytes bounds a request body; MaxAnswerBytes is the same for a
-	// remote server's answer.
+	// MaxMessageBytes bounds a request body, and the answer of a remote server.
 	MaxMessageBytes = 16 << 20
 
 	// callTime bounds a call as seen from here; the server's own bound of 30
