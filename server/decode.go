@@ -311,9 +311,10 @@ func (d *decoder) blend(in *linepacev1.Blend, p *fault.Path) changeover.Blend {
 	for i, component := range in.GetComponents() {
 		out.Components[i] = changeover.Component{
 			DriveID: component.GetDriveId(), MaterialID: component.GetMaterialId(),
-			SharePercent: component.GetSharePercent(), Balance: component.GetBalance(),
-			Tolerance: d.tolerance(component.GetTolerance()),
+			SharePercent: component.GetSharePercent(), Tolerance: d.tolerance(component.GetTolerance()),
 		}
+		// A balance of false is refused by the contract's rule; it is no share either.
+		_, out.Components[i].Balance = component.GetShare().(*linepacev1.Blend_Component_Balance)
 	}
 	return out
 }

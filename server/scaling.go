@@ -91,7 +91,7 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 		s.Tolerance = &tolerance.Value
 	}
 	find, measure, field := a.finder(in, &s)
-	if len(a.faults) > 0 {
+	if len(a.faults) > 0 || find == nil { // what to find is a matter of shape
 		return nil, a.faults
 	}
 	var found []scaling.Check

@@ -81,7 +81,7 @@ func (p *planner) checkAllDemanded(faults *fault.List) {
 	line := fault.Root("line")
 	list := line.Field("drives")
 	for i := range p.jobs {
-		if p.jobs[i] == noJob {
+		if p.jobs[i] == noJob && p.drives.find(p.line.Drives[i].ID) == i { // a second of one id has its own fault
 			at := list.Index(i)
 			id := at.Field("id")
 			faults.Add(&id, fault.NotDemanded, "drive %q has no demand in %s; give it one, or stopped, or leaveAsIs", p.line.Drives[i].ID, p.path)
@@ -168,7 +168,7 @@ func (p *planner) checkKind(drive int, demand *Demand, at *fault.Path, faults *f
 	switch demand.Kind {
 	case Rate:
 		if scaling.ValidateRate(&p.line.Drives[drive], demand.Rate, at, "rate", faults) {
-			p.checkMaterialFor(drive, demand.Rate.Unit.Dimension(), at, faults)
+			p.checkMaterialFor(drive, demand.MaterialID, demand.Rate.Unit.Dimension(), at, faults)
 		}
 	case Dwell:
 		p.checkDwell(drive, demand, at, faults)
@@ -187,11 +187,11 @@ func (p *planner) checkKind(drive int, demand *Demand, at *fault.Path, faults *f
 }
 
 // checkMaterialFor adds a fault where a rate of dim needs a density that drive's
-// material does not give.
-func (p *planner) checkMaterialFor(drive int, dim units.Dimension, at *fault.Path, faults *fault.List) {
+// material does not give. named is the material that the request names.
+func (p *planner) checkMaterialFor(drive int, named string, dim units.Dimension, at *fault.Path, faults *fault.List) {
 	d := &p.line.Drives[drive]
 	field := scaling.NeedsDensity(d, p.materialOf(drive), dim)
-	if field == "" {
+	if field == "" || p.jobs[drive].material < 0 && named != "" { // an unknown name has its own fault
 		return
 	}
 	path := at.Field("materialId")
@@ -250,10 +250,7 @@ func (p *planner) follow(drive int, leaderID string, at *fault.Path, faults *fau
 
 func (p *planner) checkRatio(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
 	ratio := at.Field("ratio")
-	if !(demand.Percent > 0 && demand.Percent <= 1e6) {
-		field := ratio.Field("percent")
-		faults.Add(&field, fault.OutOfRange, "is %v; it must be above 0 and at most 1000000 percent of the leader", demand.Percent)
-	}
+	scaling.ValidateShare(demand.Percent, 1e6, &ratio, "percent", faults)
 	d := &p.line.Drives[drive]
 	leader, ok := p.follow(drive, demand.LeaderID, &ratio, faults)
 	if !ok || demand.Basis != ProcessRate {

@@ -21,32 +21,34 @@ func (p *planner) assignBlend(i int, at *fault.Path, faults *fault.List) {
 		faults.Add(&field, fault.Conflict, "is DRY and the basis is VOLUME; moisture is counted by mass: use MASS, or AS_FED")
 	}
 	list := at.Field("components")
+	sound := true
 	for k := range b.Components {
 		component := list.Index(k)
-		p.assignComponent(i, k, dim, &component, faults)
+		sound = p.assignComponent(i, k, dim, &component, faults) && sound
 	}
-	checkShares(b, &list, faults)
+	if sound {
+		checkShares(b, &list, faults)
+	}
+	p.checkMoisture(b, at, faults)
 }
 
-func (p *planner) assignComponent(i, k int, dim units.Dimension, at *fault.Path, faults *fault.List) {
+// assignComponent gives the component's drive its job. It returns whether its
+// share is a share, so that the shares can be summed.
+func (p *planner) assignComponent(i, k int, dim units.Dimension, at *fault.Path, faults *fault.List) (sound bool) {
 	b := &p.product.Blends[i]
 	component := &b.Components[k]
 	j := noJob
 	j.blend, j.component = int32(i), int32(k)
 	j.material = p.material(component.MaterialID, at, faults)
-	if !component.Balance && !(component.SharePercent > 0 && component.SharePercent <= 100) {
-		field := at.Field("sharePercent")
-		faults.Add(&field, fault.OutOfRange, "is %v; it must be above 0 and at most 100 percent", component.SharePercent)
-	}
+	sound = component.Balance || scaling.ValidateShare(component.SharePercent, 100, at, "sharePercent", faults)
 	if t := &component.Tolerance; t.Set {
 		tolerance := at.Field("tolerance")
 		scaling.ValidateTolerance(&t.Value, &tolerance, faults)
 	}
 	drive, ok := p.claim(component.DriveID, j, at, faults)
 	if !ok {
-		return
+		return sound
 	}
-	p.checkMoisture(b, drive, at, faults)
 	d := &p.line.Drives[drive]
 	native, known := d.KnownRateDimension()
 	switch {
@@ -55,18 +57,27 @@ func (p *planner) assignComponent(i, k int, dim units.Dimension, at *fault.Path,
 		field := at.Field("driveId")
 		faults.Add(&field, fault.Conflict, "drive %q gives %s; a component of a blend needs a volume or a mass", d.ID, rateWords(native))
 	case b.Basis != NoBlendBasis:
-		p.checkMaterialFor(drive, dim, at, faults)
+		p.checkMaterialFor(drive, component.MaterialID, dim, at, faults)
 	}
+	return sound
 }
 
 // checkMoisture demands that a blend with moist materials says what its total counts.
-func (p *planner) checkMoisture(b *Blend, drive int, at *fault.Path, faults *fault.List) {
-	m := p.materialOf(drive)
-	if m == nil || m.Moisture.Basis == scaling.NoMoisture || m.Moisture.Percent == 0 || b.TotalBasis != NoTotalBasis {
+func (p *planner) checkMoisture(b *Blend, at *fault.Path, faults *fault.List) {
+	if b.TotalBasis != NoTotalBasis {
 		return
 	}
-	field := at.Field("materialId")
-	faults.Add(&field, fault.Required, "names a moist material, so the blend's totalBasis is needed: AS_FED or DRY")
+	for k := range b.Components {
+		i := p.materials.find(b.Components[k].MaterialID)
+		if i < 0 {
+			continue
+		}
+		if m := &p.product.Materials[i]; m.Moisture.Basis != scaling.NoMoisture && m.Moisture.Percent != 0 {
+			field := at.Field("totalBasis")
+			faults.Add(&field, fault.Required, "is needed, since material %q is moist: AS_FED or DRY", m.ID)
+			return
+		}
+	}
 }
 
 // checkShares demands that the shares sum to exactly 100 percent, or that one

@@ -312,7 +312,7 @@ func TestFaults(t *testing.T) {
 		change func(r *Request)
 		want   []string
 	}{
-		"two drives of one id": {func(r *Request) { drives(r)[7].ID = "kiln"; r.Product.Demands = demands(r)[:5] }, []string{"line.drives[7].id DUPLICATE", "line.drives[7].id NOT_DEMANDED"}},
+		"two drives of one id": {func(r *Request) { drives(r)[7].ID = "kiln"; r.Product.Demands = demands(r)[:5] }, []string{"line.drives[7].id DUPLICATE"}},
 		"unknown drive":        {func(r *Request) { demands(r)[5].DriveID = "fun" }, []string{"product.demands[5].driveId NOT_FOUND", "line.drives[7].id NOT_DEMANDED"}},
 		"asked twice":          {func(r *Request) { demands(r)[5].DriveID = "kiln" }, []string{"product.demands[5].driveId DUPLICATE", "line.drives[7].id NOT_DEMANDED"}},
 		"asked in a blend too": {func(r *Request) { demands(r)[5].DriveID = "clay" }, []string{"product.blends[0].components[0].driveId DUPLICATE", "line.drives[7].id NOT_DEMANDED"}},
@@ -337,7 +337,7 @@ func TestFaults(t *testing.T) {
 			drives(r)[7] = drive("fan", scaling.Delivery{Kind: scaling.Pump, Displacement: q(1, "L/r")})
 		}, []string{"product.demands[5].materialId REQUIRED"}},
 		"material without it":     {func(r *Request) { r.Product.Materials[1].BulkDensity = units.Quantity{} }, []string{"product.materials[1].bulkDensity REQUIRED"}},
-		"unknown material":        {func(r *Request) { body(r).Components[1].MaterialID = "x" }, []string{"product.blends[0].components[1].materialId NOT_FOUND", "product.blends[0].components[1].materialId REQUIRED"}},
+		"unknown material":        {func(r *Request) { body(r).Components[1].MaterialID = "x" }, []string{"product.blends[0].components[1].materialId NOT_FOUND"}},
 		"two materials of one id": {func(r *Request) { r.Product.Materials = append(r.Product.Materials, scaling.Material{ID: "clay"}) }, []string{"product.materials[2].id DUPLICATE"}},
 		"unknown section":         {func(r *Request) { demands(r)[3].SectionIDs = []string{"x"} }, []string{"product.demands[3].dwell.sectionIds[0] NOT_FOUND"}},
 		"another's section":       {func(r *Request) { r.Line.Sections[0].DriveID = "cooler" }, []string{"product.demands[3].dwell.sectionIds[0] CONFLICT"}},
@@ -352,8 +352,12 @@ func TestFaults(t *testing.T) {
 		"shares short": {func(r *Request) {
 			body(r).Components[1] = Component{DriveID: "grog", MaterialID: "grog", SharePercent: 19.5}
 		}, []string{"product.blends[0].components SHARES_DO_NOT_SUM"}},
-		"shares over":    {func(r *Request) { body(r).Components[0].SharePercent = 100 }, []string{"product.blends[0].components SHARES_DO_NOT_SUM"}},
-		"negative share": {func(r *Request) { body(r).Components[0].SharePercent = -1 }, []string{"product.blends[0].components[0].sharePercent OUT_OF_RANGE"}},
+		"shares over":        {func(r *Request) { body(r).Components[0].SharePercent = 100 }, []string{"product.blends[0].components SHARES_DO_NOT_SUM"}},
+		"negative share":     {func(r *Request) { body(r).Components[0].SharePercent = -1 }, []string{"product.blends[0].components[0].sharePercent OUT_OF_RANGE"}},
+		"a share of nothing": {func(r *Request) { body(r).Components[0].SharePercent = 5e-324 }, []string{"product.blends[0].components[0].sharePercent OUT_OF_RANGE"}},
+		"a fill of nothing":  {func(r *Request) { r.Product.Materials[1].FillPercent = scaling.Some(5e-324) }, []string{"product.materials[1].fillPercent OUT_OF_RANGE"}},
+		"a ratio of nothing": {func(r *Request) { demands(r)[0].Percent = 5e-324 }, []string{"product.demands[0].ratio.percent OUT_OF_RANGE"}},
+		"no share at all":    {func(r *Request) { body(r).Components[0].SharePercent = math.NaN() }, []string{"product.blends[0].components[0].sharePercent OUT_OF_RANGE"}},
 		"two balances": {func(r *Request) {
 			body(r).Components[0] = Component{DriveID: "clay", MaterialID: "clay", Balance: true}
 		}, []string{"product.blends[0].components CONFLICT"}},
@@ -362,7 +366,7 @@ func TestFaults(t *testing.T) {
 			body(r).Total = q(5, "L/min")
 			r.Product.Materials[0].BulkDensity = q(1, "kg/L")
 		}, []string{"product.blends[0].totalBasis CONFLICT"}},
-		"moist, basis unsaid": {func(r *Request) { body(r).TotalBasis = NoTotalBasis; body(r).Components[1].MaterialID = "" }, []string{"product.blends[0].components[0].materialId REQUIRED", "product.blends[0].components[1].materialId REQUIRED"}},
+		"moist, basis unsaid": {func(r *Request) { body(r).TotalBasis = NoTotalBasis; body(r).Components[1].MaterialID = "" }, []string{"product.blends[0].components[1].materialId REQUIRED", "product.blends[0].totalBasis REQUIRED"}},
 		"total by volume":     {func(r *Request) { body(r).Total = q(5, "L/min") }, []string{"product.blends[0].total.unit UNIT_WRONG_DIMENSION"}},
 		"tolerance over": {func(r *Request) {
 			demands(r)[1].Tolerance = scaling.Some(scaling.Tolerance{MinusPercent: 101, PlusPercent: -1})

@@ -203,7 +203,7 @@ func (a *Real) float() float64 {
 		}
 		l, _ := new(big.Rat).SetFrac(low.num, low.den).Float64()
 		h, _ := new(big.Rat).SetFrac(high.num, high.den).Float64()
-		if math.Abs(h-l) <= unitRoundoff*math.Abs(h) {
+		if l == h || math.Abs(h-l) <= unitRoundoff*math.Abs(h) { // equal infinities too
 			return h
 		}
 	}

@@ -52,13 +52,13 @@ func ValidateMaterial(m *Material, p *fault.Path, faults *fault.List) {
 	v.optionalQuantity(m.Density, p, "density", units.Density)
 	v.optionalQuantity(m.BulkDensity, p, "bulkDensity", units.Density)
 	if f := m.FillPercent; f.Set {
-		v.within(f.Value, p, "fillPercent", above(0), 100, "percent")
+		v.within(f.Value, p, "fillPercent", minMagnitude, 100, "percent")
 	}
 	at := p.Field("moisture")
 	switch m.Moisture.Basis {
 	case WetBasis:
-		if w := m.Moisture.Percent; !(w >= 0 && w < 100) {
-			v.out(&at, "percent", "is %v percent of the moist mass; it must be 0 or more and below 100", w)
+		if v.within(m.Moisture.Percent, &at, "percent", 0, 100, "percent of the moist mass") && m.Moisture.Percent == 100 {
+			v.out(&at, "percent", "is 100 percent of the moist mass, which leaves no material; it must be below 100")
 		}
 	case DryBasis:
 		v.within(m.Moisture.Percent, &at, "percent", 0, 1000, "percent of the dry mass")
@@ -147,19 +147,27 @@ func (v validator) out(p *fault.Path, field, format string, args ...any) {
 	v.faults.Add(&at, fault.OutOfRange, format, args...)
 }
 
-// above returns the least number greater than x, for ranges that exclude x.
-func above(x float64) float64 { return math.Nextafter(x, math.Inf(1)) }
-
+// within demands a number from low to high, zero only where low allows it. Nothing
+// that is not zero may be smaller than minMagnitude: a product of such numbers
+// would leave the domain of exact.Num. A low of minMagnitude therefore means
+// above zero.
 func (v validator) within(x float64, p *fault.Path, field string, low, high float64, unit string) bool {
-	if x >= low && x <= high {
+	switch {
+	case x >= low && x <= high && (x == 0 || math.Abs(x) >= minMagnitude):
 		return true
-	}
-	if low == above(0) {
+	case x != 0 && math.Abs(x) < minMagnitude:
+		v.out(p, field, "is %v, too small to mean anything; the least magnitude beside 0 is %v", x, minMagnitude)
+	case low == minMagnitude:
 		v.out(p, field, "is %v; it must be above 0 and at most %v %s", x, high, unit)
-	} else {
+	default:
 		v.out(p, field, "is %v; it must be %v to %v %s", x, low, high, unit)
 	}
 	return false
+}
+
+// ValidateShare adds a fault unless percent is above zero and at most most.
+func ValidateShare(percent, most float64, p *fault.Path, field string, faults *fault.List) bool {
+	return validator{faults}.within(percent, p, field, minMagnitude, most, "percent")
 }
 
 // quantity demands a number above zero in a unit of one of dims.
@@ -213,12 +221,12 @@ func kinds(dims []units.Dimension) string {
 
 func (v validator) motor(m *Motor, p *fault.Path) {
 	low := v.within(m.MinRPM, p, "minRpm", 0, maxRPM, "r/min")
-	high := v.within(m.MaxRPM, p, "maxRpm", above(0), maxRPM, "r/min")
+	high := v.within(m.MaxRPM, p, "maxRpm", minMagnitude, maxRPM, "r/min")
 	if low && high && m.MinRPM >= m.MaxRPM {
 		v.out(p, "minRpm", "is %v, not below maxRpm %v: the limits are upside down", m.MinRPM, m.MaxRPM)
 	}
 	if m.BaseRPM.Set {
-		v.within(m.BaseRPM.Value, p, "baseRpm", above(0), maxRPM, "r/min")
+		v.within(m.BaseRPM.Value, p, "baseRpm", minMagnitude, maxRPM, "r/min")
 	}
 	at := p.Field("regulation")
 	v.regulation(m, &at)
@@ -317,11 +325,13 @@ func (v validator) teeth(n int32, p *fault.Path, field string) bool {
 }
 
 func (v validator) slip(percent float64, p *fault.Path) bool {
-	if percent >= leastSlip && percent < 100 {
-		return true
+	if !v.within(percent, p, "slipPercent", leastSlip, 100, "percent") {
+		return false
 	}
-	v.out(p, "slipPercent", "is %v; it must be %v or more and below 100 percent", percent, leastSlip)
-	return false
+	if percent == 100 {
+		v.out(p, "slipPercent", "is 100, so nothing would move; it must be below 100 percent")
+	}
+	return percent < 100
 }
 
 func (v validator) delivery(d *Delivery, p *fault.Path) {
@@ -379,7 +389,7 @@ func (v validator) pump(d *Delivery, p *fault.Path) {
 	v.quantity(d.Displacement, p, "displacement", units.VolumePerTurn, units.VolumeDim)
 	v.zeroOrMore(d.SlipFlow, p, "slipFlow", units.VolumeFlow)
 	if e := d.VolumetricEfficiencyPercent; e.Set {
-		v.within(e.Value, p, "volumetricEfficiencyPercent", above(0), maxEfficiency, "percent")
+		v.within(e.Value, p, "volumetricEfficiencyPercent", minMagnitude, maxEfficiency, "percent")
 		if d.SlipFlow.Unit != nil {
 			v.faults.Add(p, fault.Conflict, "has both slipFlow and volumetricEfficiencyPercent; give one")
 		}
@@ -389,7 +399,7 @@ func (v validator) pump(d *Delivery, p *fault.Path) {
 		}
 	}
 	if d.AtRPM.Set {
-		v.within(d.AtRPM.Value, p, "atRpm", above(0), maxRPM, "r/min")
+		v.within(d.AtRPM.Value, p, "atRpm", minMagnitude, maxRPM, "r/min")
 	}
 }
 
@@ -410,7 +420,7 @@ func (v validator) references(refs []Reference, p *fault.Path) {
 		at := p.Index(i)
 		r := &refs[i]
 		v.quantity(r.Value, &at, "value", units.SpeedDim, units.VolumeFlow, units.MassFlow, units.PieceRate)
-		v.within(r.MotorRPM, &at, "motorRpm", above(0), maxRPM, "r/min")
+		v.within(r.MotorRPM, &at, "motorRpm", minMagnitude, maxRPM, "r/min")
 		if r.UncertaintyPercent.Set {
 			v.within(r.UncertaintyPercent.Value, &at, "uncertaintyPercent", 0, 100, "percent")
 		}
@@ -466,7 +476,7 @@ func (v validator) shaftSensor(d *Drive, s *Sensor, p *fault.Path) {
 			n, len(d.Transmission), len(d.Transmission))
 	}
 	low := v.within(s.MinHz, p, "minHz", 0, maxMagnitude, "Hz")
-	if s.MaxHz.Set && v.within(s.MaxHz.Value, p, "maxHz", above(0), maxMagnitude, "Hz") && low && s.MaxHz.Value <= s.MinHz {
+	if s.MaxHz.Set && v.within(s.MaxHz.Value, p, "maxHz", minMagnitude, maxMagnitude, "Hz") && low && s.MaxHz.Value <= s.MinHz {
 		v.out(p, "maxHz", "is %v, not above minHz %v", s.MaxHz.Value, s.MinHz)
 	}
 }

@@ -161,12 +161,14 @@ func (d Dimension) Examples() string {
 		}
 	}
 	if len(found) == 0 {
-		return d.baseUnit()
+		return d.BaseUnit()
 	}
 	return strings.Join(found, ", ")
 }
 
-func (d Dimension) baseUnit() string {
+// BaseUnit writes the base unit of d, such as m3/s, as the package reads it; 1 for a
+// plain number.
+func (d Dimension) BaseUnit() string {
 	var above []string
 	below := ""
 	for _, b := range d.bases() {

@@ -319,9 +319,9 @@ func TestCompoundsHold(t *testing.T) {
 		if u.Ratio().Cmp(ratio) != 0 || u.Dimension() != dim {
 			t.Fatalf("%s: got %s %s, want %s %s", text, u.Ratio(), u.Dimension(), ratio, dim)
 		}
-		again, err := Parse(dim.baseUnit())
+		again, err := Parse(dim.BaseUnit())
 		if err != nil || again.Dimension() != dim || again.Ratio().Cmp(big.NewRat(1, 1)) != 0 {
-			t.Fatalf("%s: base unit %s: %v", text, dim.baseUnit(), err)
+			t.Fatalf("%s: base unit %s: %v", text, dim.BaseUnit(), err)
 		}
 	})
 }
@@ -438,7 +438,7 @@ func FuzzParse(f *testing.F) {
 		if parsed, err := registered.parse(text); text != "%" && (err != nil || parsed.Ratio().Cmp(u.Ratio()) != 0 || parsed.Dimension() != u.Dimension()) {
 			t.Fatalf("%q: parsing differs from look-up: %v", text, err)
 		}
-		if base := u.Dimension().baseUnit(); MustParse(base).Dimension() != u.Dimension() {
+		if base := u.Dimension().BaseUnit(); MustParse(base).Dimension() != u.Dimension() {
 			t.Fatalf("%q: base unit %q differs", text, base)
 		}
 		c := exact.NewExact()
