@@ -5,7 +5,6 @@ import (
 
 	"linepace.example/core/changeover"
 	"linepace.example/core/fault"
-	"linepace.example/core/scaling"
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
 
@@ -34,10 +33,6 @@ func (changeoverService) Plan(ctx context.Context, in *linepacev1.PlanRequest) (
 	}
 	if !finished {
 		return nil, ctx.Err()
-	}
-	if in.GetIncludeRecord() {
-		plan.Checks = append(plan.Checks, scaling.Check{Code: scaling.RecordNotMade, Field: "includeRecord"})
-		plan.Verdict = changeover.VerdictOf(plan.Checks)
 	}
 	return planResponse(&plan), nil
 }

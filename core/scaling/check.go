@@ -25,7 +25,7 @@ type Check struct {
 // Code says what a check is about. The numbers are those of the wire.
 type Code uint8
 
-// Codes.
+// Codes. The wire has no code 16.
 const (
 	NoCode Code = iota
 	AboveHighestSpeed
@@ -43,7 +43,6 @@ const (
 	NoCountForStop
 	MotorSpeedNominal
 	RunningSetpointUnknown
-	RecordNotMade
 )
 
 // Severity says how grave a check is.
@@ -101,8 +100,6 @@ func (k *Check) Message() string {
 		return "the loop holds the flow; the motor speed is nominal and drifts with the pump's wear"
 	case RunningSetpointUnknown:
 		return "the running product gives this drive no setpoint, so the change is not shown"
-	case RecordNotMade:
-		return "a record was asked for, and this version makes none"
 	}
 	return ""
 }

@@ -36,8 +36,7 @@ type PlanRequest struct {
 	Batch *Batch `protobuf:"bytes,4,opt,name=batch,proto3" json:"batch,omitempty"`
 	// Whether to show how each number was found.
 	IncludeWorking bool `protobuf:"varint,5,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
-	// Whether to make a record of the plan. This version makes none and answers
-	// with the check RECORD_NOT_MADE.
+	// Whether to make a record of the plan; batch.requested_at is then required.
 	IncludeRecord bool `protobuf:"varint,6,opt,name=include_record,json=includeRecord,proto3" json:"include_record,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -214,7 +213,9 @@ type PlanResponse struct {
 	// What the user must know, gravest first within each drive.
 	Checks []*Check `protobuf:"bytes,2,rep,name=checks,proto3" json:"checks,omitempty"`
 	// Whether the line may run the plan.
-	Verdict       Check_Verdict `protobuf:"varint,3,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
+	Verdict Check_Verdict `protobuf:"varint,3,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
+	// The record of the plan, where one was asked for.
+	Record        *Record `protobuf:"bytes,4,opt,name=record,proto3" json:"record,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -270,11 +271,18 @@ func (x *PlanResponse) GetVerdict() Check_Verdict {
 	return Check_VERDICT_UNSPECIFIED
 }
 
+func (x *PlanResponse) GetRecord() *Record {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
 var File_linepace_v1_changeover_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_changeover_service_proto_rawDesc = "" +
 	"\n" +
-	"$linepace/v1/changeover_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/setpoint.proto\"\x9e\x02\n" +
+	"$linepace/v1/changeover_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x18linepace/v1/record.proto\x1a\x1alinepace/v1/setpoint.proto\"\x9e\x02\n" +
 	"\vPlanRequest\x12-\n" +
 	"\x04line\x18\x01 \x01(\v2\x11.linepace.v1.LineB\x06\xbaH\x03\xc8\x01\x01R\x04line\x126\n" +
 	"\aproduct\x18\x02 \x01(\v2\x14.linepace.v1.ProductB\x06\xbaH\x03\xc8\x01\x01R\aproduct\x12.\n" +
@@ -288,11 +296,12 @@ const file_linepace_v1_changeover_service_proto_rawDesc = "" +
 	"\fequipment_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\vequipmentId\x12+\n" +
 	"\frequested_by\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\vrequestedBy\x12 \n" +
 	"\x06reason\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\x06reason\x12*\n" +
-	"\frequested_at\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\vrequestedAt\"\xa5\x01\n" +
+	"\frequested_at\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\vrequestedAt\"\xd2\x01\n" +
 	"\fPlanResponse\x123\n" +
 	"\tsetpoints\x18\x01 \x03(\v2\x15.linepace.v1.SetpointR\tsetpoints\x12*\n" +
 	"\x06checks\x18\x02 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
-	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict2q\n" +
+	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
+	"\x06record\x18\x04 \x01(\v2\x13.linepace.v1.RecordR\x06record2q\n" +
 	"\x11ChangeoverService\x12\\\n" +
 	"\x04Plan\x12\x18.linepace.v1.PlanRequest\x1a\x19.linepace.v1.PlanResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/changeovers:planB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
@@ -318,6 +327,7 @@ var file_linepace_v1_changeover_service_proto_goTypes = []any{
 	(*Setpoint)(nil),     // 5: linepace.v1.Setpoint
 	(*Check)(nil),        // 6: linepace.v1.Check
 	(Check_Verdict)(0),   // 7: linepace.v1.Check.Verdict
+	(*Record)(nil),       // 8: linepace.v1.Record
 }
 var file_linepace_v1_changeover_service_proto_depIdxs = []int32{
 	3, // 0: linepace.v1.PlanRequest.line:type_name -> linepace.v1.Line
@@ -327,13 +337,14 @@ var file_linepace_v1_changeover_service_proto_depIdxs = []int32{
 	5, // 4: linepace.v1.PlanResponse.setpoints:type_name -> linepace.v1.Setpoint
 	6, // 5: linepace.v1.PlanResponse.checks:type_name -> linepace.v1.Check
 	7, // 6: linepace.v1.PlanResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	0, // 7: linepace.v1.ChangeoverService.Plan:input_type -> linepace.v1.PlanRequest
-	2, // 8: linepace.v1.ChangeoverService.Plan:output_type -> linepace.v1.PlanResponse
-	8, // [8:9] is the sub-list for method output_type
-	7, // [7:8] is the sub-list for method input_type
-	7, // [7:7] is the sub-list for extension type_name
-	7, // [7:7] is the sub-list for extension extendee
-	0, // [0:7] is the sub-list for field type_name
+	8, // 7: linepace.v1.PlanResponse.record:type_name -> linepace.v1.Record
+	0, // 8: linepace.v1.ChangeoverService.Plan:input_type -> linepace.v1.PlanRequest
+	2, // 9: linepace.v1.ChangeoverService.Plan:output_type -> linepace.v1.PlanResponse
+	9, // [9:10] is the sub-list for method output_type
+	8, // [8:9] is the sub-list for method input_type
+	8, // [8:8] is the sub-list for extension type_name
+	8, // [8:8] is the sub-list for extension extendee
+	0, // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_changeover_service_proto_init() }
@@ -343,6 +354,7 @@ func file_linepace_v1_changeover_service_proto_init() {
 	}
 	file_linepace_v1_line_proto_init()
 	file_linepace_v1_product_proto_init()
+	file_linepace_v1_record_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

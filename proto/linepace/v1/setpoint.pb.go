@@ -228,8 +228,6 @@ const (
 	Check_MOTOR_SPEED_NOMINAL Check_Code = 14
 	// INFO: the running product cannot be planned, so this change is not shown.
 	Check_RUNNING_SETPOINT_UNKNOWN Check_Code = 15
-	// WARNING: a record was asked for, and this version makes none.
-	Check_RECORD_NOT_MADE Check_Code = 16
 )
 
 // Enum value maps for Check_Code.
@@ -251,7 +249,6 @@ var (
 		13: "NO_COUNT_FOR_STOP",
 		14: "MOTOR_SPEED_NOMINAL",
 		15: "RUNNING_SETPOINT_UNKNOWN",
-		16: "RECORD_NOT_MADE",
 	}
 	Check_Code_value = map[string]int32{
 		"CODE_UNSPECIFIED":           0,
@@ -270,7 +267,6 @@ var (
 		"NO_COUNT_FOR_STOP":          13,
 		"MOTOR_SPEED_NOMINAL":        14,
 		"RUNNING_SETPOINT_UNKNOWN":   15,
-		"RECORD_NOT_MADE":            16,
 	}
 )
 
@@ -916,7 +912,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\r_readout_unitB\v\n" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
-	"\x16_band_within_tolerance\"\xcb\b\n" +
+	"\x16_band_within_tolerance\"\xcd\b\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -939,7 +935,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xc1\x03\n" +
+	"\bREGISTER\x10\x03\"\xc3\x03\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -957,8 +953,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x11REFERENCE_DIFFERS\x10\f\x12\x15\n" +
 	"\x11NO_COUNT_FOR_STOP\x10\r\x12\x17\n" +
 	"\x13MOTOR_SPEED_NOMINAL\x10\x0e\x12\x1c\n" +
-	"\x18RUNNING_SETPOINT_UNKNOWN\x10\x0f\x12\x13\n" +
-	"\x0fRECORD_NOT_MADE\x10\x10\"^\n" +
+	"\x18RUNNING_SETPOINT_UNKNOWN\x10\x0f\"\x04\b\x10\x10\x10*\x0fRECORD_NOT_MADE\"^\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bRUNNABLE\x10\x01\x12\x1a\n" +
