@@ -1,0 +1,296 @@
+package changeover
+
+import (
+	"slices"
+
+	"linepace.example/core/scaling"
+	"linepace.example/core/units"
+)
+
+// The formulas that a plan can rest on, each with its version. A change of one
+// output bit of what a formula gives is a new version. Which formulas a plan
+// names is itself a part of its record: naming more or fewer for the same plan
+// makes other bytes, and so needs a new version of the record's format.
+type formula uint8
+
+// In byte order of their ids, so that a set lists them sorted.
+const (
+	achievedSpeed    formula = iota // motor speed that a count sets
+	achievedAmount                  // what the achieved rate gives of the demand
+	balanceShare                    // what the other shares leave
+	bandSpeed                       // speeds that the regulation allows
+	bandAmount                      // what those give of the demand
+	farOff                          // whether a pump's calibration is too far away
+	speedChange                     // step from the running product
+	order                           // order of the setpoints, which checks are given, verdict
+	count                           // nearest whole number of the register
+	deliveryPerTurn                 // per turn of the last shaft
+	dwellSpeed                      // section length over time
+	roundingError                   // achieved against demanded
+	fit                             // a value that would fit
+	highestSpeed                    // least of motor, sensor and register
+	lengthPerPiece                  // of a follower
+	lowestSpeed                     // greatest of motor, sensor and register
+	materialRate                    // between volume and mass
+	moisture                        // between dry and as fed
+	motorSpeed                      // that meets the demand
+	nearerInTime                    // whether the other count suits a time better
+	perMotorTurn                    // delivered per turn of the motor
+	processRate                     // at the achieved speed
+	pulseFrequency                  // of the sensor in the loop
+	leaderRatio                     // of a follower
+	readoutValue                    // what the readout shows
+	readoutText                     // to its last digit
+	referenceDiffers                // measured against calculated
+	registerLimit                   // speeds at the ends of the register
+	registerValue                   // what the register is asked for
+	registerNumber                  // on the register's line
+	sensorLimit                     // speeds at the ends of the sensor
+	blendShare                      // of a blend's total
+	stopNumber                      // what asks the register for zero
+	tolerance                       // whether a value is tolerated
+	transmission                    // turns of the last shaft per motor turn
+	formulaCount
+)
+
+var formulaIDs = [formulaCount]string{
+	"achieved-speed/1", "achieved/1", "balance/1", "band-speed/1", "band/1", "calibration-distance/1", "change/1",
+	"changeover/1", "count/1", "delivery-per-turn/1", "dwell-speed/1", "error/1", "fit/1", "highest-speed/1",
+	"length-per-piece/1", "lowest-speed/1", "material-rate/1", "moisture/1", "motor-speed/1", "nearer-in-time/1",
+	"per-motor-turn/1", "process-rate/1", "pulse-frequency/1", "ratio/1", "readout-value/1", "readout/1",
+	"reference-differs/1", "register-limit/1", "register-value/1", "register/1", "sensor-limit/1", "share/1",
+	"stop/1", "tolerance/1", "transmission/1",
+}
+
+// Known reports whether this build has the formula of that id.
+func Known(id string) bool {
+	_, ok := slices.BinarySearch(formulaIDs[:], id)
+	return ok
+}
+
+// formulaSet has a bit for each formula.
+type formulaSet uint64
+
+func (s *formulaSet) add(list ...formula) {
+	for _, f := range list {
+		*s |= 1 << f
+	}
+}
+
+func (s *formulaSet) addIf(yes bool, list ...formula) {
+	if yes {
+		s.add(list...)
+	}
+}
+
+func (s formulaSet) ids() []string {
+	out := make([]string, 0, formulaCount)
+	for f := range formulaCount {
+		if s&(1<<f) != 0 {
+			out = append(out, formulaIDs[f])
+		}
+	}
+	return out
+}
+
+// Formulas returns the ids of the formulas that plan, which [Make] found for req,
+// rests on: sorted, each once, the same for the same request whether or not the
+// working was asked for. Among them are those of every step of the working. What
+// a follower's leader and the running product rest on is in it too.
+func Formulas(req *Request, plan *Plan) []string {
+	f := finder{setpoints: plan.Setpoints}
+	f.drives = newIndex(len(plan.Setpoints), func(i int) string { return plan.Setpoints[i].Drive.ID })
+	f.add(order)
+	f.addProduct(req.Product)
+	if req.Running != nil {
+		f.addRunning(req.Running)
+	}
+	for i := range plan.Checks {
+		f.addIf(plan.Checks[i].Fit.Unit != nil, fit)
+	}
+	return f.ids()
+}
+
+// finder collects the formulas of a plan.
+type finder struct {
+	formulaSet
+	setpoints []Setpoint
+	drives    index // of setpoints
+}
+
+func (f *finder) setpoint(driveID string) *Setpoint { return &f.setpoints[f.drives.find(driveID)] }
+
+// addProduct adds what the setpoints of a product rest on.
+func (f *finder) addProduct(product *Product) {
+	for i := range product.Demands {
+		demand := &product.Demands[i]
+		sp := f.setpoint(demand.DriveID)
+		f.addDemand(demand, sp)
+		f.addSetpoint(sp)
+		f.addIf(demand.Tolerance.Set && sp.AchievedRPM.Set, tolerance)
+	}
+	moist := moistMaterials(product)
+	for i := range product.Blends {
+		b := &product.Blends[i]
+		for k := range b.Components {
+			component := &b.Components[k]
+			sp := f.setpoint(component.DriveID)
+			f.addComponent(b, component, moist)
+			f.addAmount(sp, b.Total.Unit.Dimension())
+			f.addSetpoint(sp)
+			f.addIf(component.Tolerance.Set && sp.AchievedRPM.Set, tolerance)
+		}
+	}
+}
+
+// moistMaterials returns the ids of the materials with moisture, nil for none.
+func moistMaterials(product *Product) map[string]bool {
+	var moist map[string]bool
+	for i := range product.Materials {
+		if m := &product.Materials[i]; m.Moisture.Basis != scaling.NoMoisture {
+			if moist == nil {
+				moist = map[string]bool{}
+			}
+			moist[m.ID] = true
+		}
+	}
+	return moist
+}
+
+// addDemand adds what leads from a demand to the motor speed and back. A follower
+// whose leader has no setpoint rests on nothing.
+func (s *formulaSet) addDemand(demand *Demand, sp *Setpoint) {
+	if sp.Action == Stop {
+		s.addIf(sp.Drive.Register.Kind != scaling.NoRegister, stopNumber)
+		return
+	}
+	if !sp.DemandedRPM.Set {
+		return
+	}
+	switch demand.Kind {
+	case Dwell:
+		s.add(dwellSpeed)
+		s.addIf(sp.Drive.Register.Kind == scaling.IntegerRegister, nearerInTime)
+	case Ratio:
+		s.add(leaderRatio)
+	case LengthPerPiece:
+		s.add(lengthPerPiece)
+	}
+	s.addAmount(sp, sp.Demanded.Unit.Dimension())
+}
+
+// addAmount adds what turns an amount of dimension dim into the motor speed of sp.
+func (s *formulaSet) addAmount(sp *Setpoint, dim units.Dimension) {
+	if !sp.DemandedRPM.Set || dim == units.Rotation {
+		return
+	}
+	s.add(motorSpeed)
+	own := sp.Drive.RateDimension()
+	s.addIf(dim != own && dim != units.TimeDim, materialRate)
+	s.addIf(dim != own && sp.AchievedRPM.Set, achievedAmount)
+	s.addIf(sp.Low.Unit != nil || sp.High.Unit != nil, bandAmount)
+}
+
+func (s *formulaSet) addComponent(b *Blend, component *Component, moist map[string]bool) {
+	s.add(blendShare)
+	s.addIf(component.Balance, balanceShare)
+	s.addIf(b.TotalBasis == Dry && moist[component.MaterialID], moisture)
+}
+
+// addSetpoint adds what a setpoint rests on whatever was asked.
+func (s *formulaSet) addSetpoint(sp *Setpoint) {
+	if sp.Action == Run && sp.DemandedRPM.Set {
+		s.addDrive(sp.Drive)
+		s.addLimits(sp.Drive)
+		s.addRegister(sp.Drive) // out of range too: what it can say limits the speed
+	}
+	if sp.Action != Run || !sp.AchievedRPM.Set {
+		return
+	}
+	d := sp.Drive
+	s.addIf(sp.Count.Set, count, achievedSpeed)
+	s.addIf(sp.ProcessRate.Unit != nil, processRate)
+	s.addIf(sp.LastShaftRPM.Set && len(d.Transmission) > 0, transmission)
+	s.addIf(sp.ErrorPercent.Set, roundingError)
+	s.addIf(sp.Low.Unit != nil || sp.High.Unit != nil, bandSpeed)
+	s.addIf(sp.ReadoutText != "", readoutValue, readoutText)
+	s.addIf(sp.PulseHz.Set, pulseFrequency)
+	measured := len(d.References) > 0
+	s.addIf(measured && d.Delivery.Kind != scaling.NoDelivery, referenceDiffers)
+	s.addIf(d.Delivery.Kind == scaling.Pump && (measured || d.Delivery.VolumetricEfficiencyPercent.Set), farOff)
+}
+
+// addDrive adds what one turn of the motor delivers.
+func (s *formulaSet) addDrive(d *scaling.Drive) {
+	delivers := d.Delivery.Kind != scaling.NoDelivery
+	s.addIf(delivers || len(d.References) > 0, perMotorTurn)
+	s.addIf(delivers, deliveryPerTurn)
+	s.addIf(delivers && len(d.Transmission) > 0, transmission)
+}
+
+func (s *formulaSet) addLimits(d *scaling.Drive) {
+	s.add(lowestSpeed, highestSpeed)
+	s.addIf(d.Register.Kind != scaling.NoRegister, registerLimit)
+	for i := range d.Sensors {
+		sensor := &d.Sensors[i]
+		s.addIf(sensor.ClosesLoop && sensor.Kind == scaling.ShaftSensor && (sensor.MinHz > 0 || sensor.MaxHz.Set), sensorLimit)
+	}
+}
+
+func (s *formulaSet) addRegister(d *scaling.Drive) {
+	r := &d.Register
+	if r.Kind == scaling.NoRegister {
+		return
+	}
+	s.add(registerNumber)
+	s.addIf(r.Span[0].Value.Unit.Dimension() != units.Rotation || r.Shaft != scaling.MotorShaft, registerValue)
+}
+
+// addRunning adds what the steps from the running product rest on. Of its plan the
+// answer holds the numbers that are loaded now and the speeds, and whether there
+// are any, which the limits decide.
+func (f *finder) addRunning(running *Product) {
+	f.add(speedChange)
+	for i := range running.Demands {
+		demand := &running.Demands[i]
+		f.addRunningDemand(demand, f.setpoint(demand.DriveID).Drive)
+	}
+	moist := moistMaterials(running)
+	for i := range running.Blends {
+		b := &running.Blends[i]
+		for k := range b.Components {
+			d := f.setpoint(b.Components[k].DriveID).Drive
+			f.addComponent(b, &b.Components[k], moist)
+			f.addIf(b.Total.Unit.Dimension() != d.RateDimension(), materialRate)
+			f.addRunningDrive(d)
+		}
+	}
+}
+
+func (f *finder) addRunningDemand(demand *Demand, d *scaling.Drive) {
+	switch demand.Kind {
+	case Stopped:
+		f.addIf(d.Register.Kind != scaling.NoRegister, stopNumber)
+		return
+	case LeaveAsIs:
+		return
+	case Rate:
+		dim := demand.Rate.Unit.Dimension()
+		f.addIf(dim != units.Rotation && dim != d.RateDimension(), materialRate)
+	case Dwell:
+		f.add(dwellSpeed)
+	case Ratio:
+		f.add(leaderRatio)
+	case LengthPerPiece:
+		f.add(lengthPerPiece)
+	}
+	f.addRunningDrive(d)
+}
+
+func (f *finder) addRunningDrive(d *scaling.Drive) {
+	f.add(motorSpeed)
+	f.addDrive(d)
+	f.addLimits(d)
+	f.addRegister(d)
+	f.addIf(d.Register.Kind == scaling.IntegerRegister, count, achievedSpeed)
+}
