@@ -1,0 +1,130 @@
+package record
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+
+	"linepace.example/proto/codec"
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
+
+// MalformedError says that a payload is not the JSON of a record: another text,
+// another encoding, or fields that a record does not have.
+type MalformedError struct{ Err error }
+
+func (e *MalformedError) Error() string { return "the payload is no record: " + e.Err.Error() }
+func (e *MalformedError) Unwrap() error { return e.Err }
+
+// TrailingBytesError says that something follows the record.
+type TrailingBytesError struct{ Offset int }
+
+func (e *TrailingBytesError) Error() string {
+	return fmt.Sprintf("the payload goes on after the record, from byte %d", e.Offset)
+}
+
+// DuplicateKeyError says that a payload has a field twice.
+type DuplicateKeyError struct{ Path string }
+
+func (e *DuplicateKeyError) Error() string {
+	return "the payload has " + e.Path + " twice, so that two readers may read it differently"
+}
+
+// UnknownKindError says that a payload is the record of something else.
+type UnknownKindError struct{ Kind string }
+
+func (e *UnknownKindError) Error() string {
+	return fmt.Sprintf("the payload is a record of the kind %.60q; this build reads %s", e.Kind, Kind)
+}
+
+// UnknownVersionError says that a record is of another version of the format.
+type UnknownVersionError struct{ Version string }
+
+func (e *UnknownVersionError) Error() string {
+	return fmt.Sprintf("the record is of version %.20s of the format; this build reads version %d", e.Version, Version)
+}
+
+// NotCanonicalError says that a payload is another spelling of a record than the
+// one that is signed and kept.
+type NotCanonicalError struct{ Offset int }
+
+func (e *NotCanonicalError) Error() string {
+	return fmt.Sprintf("the payload is not in canonical form: it differs from it at byte %d", e.Offset)
+}
+
+// Open reads a payload whose signature, where it has one, has been judged by
+// [VerifySignature]. It takes only the very bytes that [Payload] writes. The error
+// is one of the types above.
+func Open(payload []byte) (*linepacev1.RecordPayload, error) {
+	// Step 6 of FORMAT.md.
+	p := &linepacev1.RecordPayload{}
+	if err := codec.Unmarshal(payload, p); err != nil {
+		return nil, explain(payload, err)
+	}
+	if err := known(p.Kind, fmt.Sprint(p.Version)); err != nil {
+		return nil, err
+	}
+	if p.Request == nil || p.Plan == nil {
+		return nil, &MalformedError{errors.New("it needs a request and a plan")}
+	}
+	// Step 7.
+	canonical, err := Payload(p.Request, p.Plan, p.Formulas)
+	if err != nil {
+		return nil, &MalformedError{err}
+	}
+	if bytes.Equal(canonical, payload) {
+		return p, nil
+	}
+	if bytes.HasPrefix(payload, canonical) {
+		return nil, &TrailingBytesError{len(canonical)}
+	}
+	return nil, &NotCanonicalError{firstDifference(canonical, payload)}
+}
+
+func known(kind, version string) error {
+	switch {
+	case kind != Kind:
+		return &UnknownKindError{kind}
+	case version != fmt.Sprint(Version):
+		return &UnknownVersionError{version}
+	}
+	return nil
+}
+
+func firstDifference(a, b []byte) int {
+	i := 0
+	for i < len(a) && i < len(b) && a[i] == b[i] {
+		i++
+	}
+	return i
+}
+
+// explain finds the plainest thing to say about a payload that the strict codec
+// does not read. A record of another kind or version has other fields, so that is
+// looked for first.
+func explain(payload []byte, err error) error {
+	stream := json.NewDecoder(bytes.NewReader(payload))
+	var head struct {
+		Kind    *string     `json:"kind"`
+		Version json.Number `json:"version"`
+	}
+	if stream.Decode(&head) == nil && head.Kind != nil && head.Version != "" {
+		if other := known(*head.Kind, head.Version.String()); other != nil {
+			return other
+		}
+		if _, more := stream.Token(); more != io.EOF {
+			return &TrailingBytesError{int(stream.InputOffset())}
+		}
+	}
+	var wrong codec.Errors
+	if errors.As(err, &wrong) {
+		for _, v := range wrong {
+			if v.Reason == "DUPLICATE_FIELD" {
+				return &DuplicateKeyError{v.Path}
+			}
+		}
+	}
+	return &MalformedError{err}
+}
