@@ -37,6 +37,20 @@ func (s chainedChangeover) Plan(ctx context.Context, req *linepacev1.PlanRequest
 	return through(ctx, s.chain, linepacev1.ChangeoverService_Plan_FullMethodName, req, s.next.Plan)
 }
 
+type chainedRecords struct {
+	linepacev1.UnsafeRecordServiceServer
+	chain step
+	next  linepacev1.RecordServiceServer
+}
+
+func (s chainedRecords) Verify(ctx context.Context, req *linepacev1.VerifyRequest) (*linepacev1.VerifyResponse, error) {
+	return through(ctx, s.chain, linepacev1.RecordService_Verify_FullMethodName, req, s.next.Verify)
+}
+
+func (s chainedRecords) Keys(ctx context.Context, req *linepacev1.KeysRequest) (*linepacev1.KeysResponse, error) {
+	return through(ctx, s.chain, linepacev1.RecordService_Keys_FullMethodName, req, s.next.Keys)
+}
+
 type chainedUnits struct {
 	linepacev1.UnsafeUnitServiceServer
 	chain step

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -217,8 +218,10 @@ func TestMutatorReachesEveryField(t *testing.T) {
 		m.message(req.ProtoReflect())
 		noteFields(req.ProtoReflect(), changed)
 	}
+	ofOthers := []protoreflect.FullName{"linepace.v1.ScaleRequest", "linepace.v1.SetpointRequest",
+		"linepace.v1.VerifyRequest", "linepace.v1.Record", "linepace.v1.PublicKey"}
 	for _, shape := range contractCheck(t).shapes {
-		if name := shape.descriptor.FullName(); name == "linepace.v1.ScaleRequest" || name == "linepace.v1.SetpointRequest" {
+		if slices.Contains(ofOthers, shape.descriptor.FullName()) {
 			continue
 		}
 		for i := range shape.descriptor.Fields().Len() {

@@ -73,6 +73,10 @@ func ruleFault(v *protovalidate.Violation) (fault.Reason, string) {
 		return fault.Required, fmt.Sprintf("is needed: %d to %d characters", text.GetMinLen(), text.GetMaxLen())
 	case "string.max_len":
 		return fault.TooLong, fmt.Sprintf("has %d characters; at most %d are taken", len([]rune(v.FieldValue.String())), text.GetMaxLen())
+	case "bytes.min_len":
+		return fault.Required, "is needed: at least " + byteCount(int(rules.GetBytes().GetMinLen()))
+	case "bytes.max_len":
+		return fault.TooLong, fmt.Sprintf("has %s; at most %s are taken", byteCount(len(v.FieldValue.Bytes())), byteCount(int(rules.GetBytes().GetMaxLen())))
 	case "repeated.min_items":
 		return tooFew(v.FieldValue.List().Len(), list)
 	case "repeated.max_items":

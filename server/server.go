@@ -21,6 +21,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/record"
 )
 
 // contract is the package whose services are served.
@@ -45,6 +46,8 @@ type Config struct {
 	// Changeover answers in place of the calculation, so that a benchmark can
 	// compare it with one that does nothing. Nil: the calculation.
 	Changeover linepacev1.ChangeoverServiceServer
+	// Signer signs the records of plans. Nil: they are not signed.
+	Signer *record.Signer
 }
 
 // Server holds the services of linepace.v1, for gRPC and for use in process.
@@ -55,6 +58,7 @@ type Server struct {
 	drain      context.CancelFunc
 	scaling    linepacev1.ScalingServiceServer
 	changeover linepacev1.ChangeoverServiceServer
+	records    linepacev1.RecordServiceServer
 	units      linepacev1.UnitServiceServer
 }
 
@@ -65,23 +69,29 @@ func New(c Config) (*Server, error) {
 		c.Log = zap.NewNop()
 	}
 	if c.Changeover == nil {
-		c.Changeover = changeoverService{}
+		c.Changeover = changeoverService{signer: c.Signer}
 	}
 	shape, err := newShapeCheck()
 	if err != nil {
 		return nil, fmt.Errorf("reading the contract: %w", err)
+	}
+	records, err := newRecordService(shape, c.Signer)
+	if err != nil {
+		return nil, fmt.Errorf("the signing key: %w", err)
 	}
 	each := newChain(c.Log, shape)
 	s := &Server{
 		health:     health.NewServer(),
 		scaling:    chainedScaling{chain: each, next: scalingService{}},
 		changeover: chainedChangeover{chain: each, next: c.Changeover},
+		records:    chainedRecords{chain: each, next: records},
 		units:      chainedUnits{chain: each, next: unitService{}},
 	}
 	s.draining, s.drain = context.WithCancel(context.Background())
 	s.grpc = newGRPC(ownCalls(each), s.untilDrained)
 	linepacev1.RegisterScalingServiceServer(s.grpc, scalingService{})
 	linepacev1.RegisterChangeoverServiceServer(s.grpc, c.Changeover)
+	linepacev1.RegisterRecordServiceServer(s.grpc, records)
 	linepacev1.RegisterUnitServiceServer(s.grpc, unitService{})
 	for name := range s.grpc.GetServiceInfo() {
 		s.health.SetServingStatus(name, healthpb.HealthCheckResponse_SERVING)
@@ -144,6 +154,9 @@ func (s *Server) Scaling() linepacev1.ScalingServiceServer { return s.scaling }
 
 // Changeover returns the service behind the chain, for use in process.
 func (s *Server) Changeover() linepacev1.ChangeoverServiceServer { return s.changeover }
+
+// Records returns the service behind the chain, for use in process.
+func (s *Server) Records() linepacev1.RecordServiceServer { return s.records }
 
 // Units returns the service behind the chain, for use in process.
 func (s *Server) Units() linepacev1.UnitServiceServer { return s.units }

@@ -200,7 +200,7 @@ func TestNegativeZeroIsZero(t *testing.T) {
 // Every rule that the contract uses has a reason and a text of its own here.
 func TestEveryRuleIsMapped(t *testing.T) {
 	mapped := map[string]bool{
-		"required": true, "string.min_len": true, "string.max_len": true, "repeated.min_items": true,
+		"required": true, "string.min_len": true, "string.max_len": true, "bytes.min_len": true, "bytes.max_len": true, "repeated.min_items": true,
 		"repeated.max_items": true, "enum.not_in": true, "enum.defined_only": true, "bool.const": true,
 	}
 	fields := 0

@@ -381,7 +381,7 @@ type VerifyResponse struct {
 	// Every field in which the recorded and the recomputed plan, or the formulas that
 	// they rest on, differ; the first 100.
 	Differences []*VerifyResponse_Difference `protobuf:"bytes,6,rep,name=differences,proto3" json:"differences,omitempty"`
-	// The formulas of the record that this build does not know.
+	// The formulas of the record that this build does not know, the first 100.
 	UnknownFormulas []string `protobuf:"bytes,7,rep,name=unknown_formulas,json=unknownFormulas,proto3" json:"unknown_formulas,omitempty"`
 	unknownFields   protoimpl.UnknownFields
 	sizeCache       protoimpl.SizeCache

@@ -20,6 +20,10 @@ const help = `linepace-server computes setpoints for the drives of a process lin
   --grpc ADDRESS  answer gRPC calls there (default ` + defaultGRPC + `)
   --http ADDRESS  answer HTTP calls with JSON there (default ` + defaultHTTP + `);
                   empty: gRPC only
+  --signing-key FILE
+                  sign the records of plans with the Ed25519 key in FILE: PEM,
+                  PKCS #8, not encrypted, and no one but its owner may read it;
+                  without it records are not signed
   --version       print the version and exit
   --help          print this and exit
 
@@ -29,12 +33,13 @@ SIGTERM and SIGINT end it when the calls in flight are answered.
 
 Exit codes:
   0  ended by a signal, and every call was answered
-  1  cannot listen, or a call had to be cut off
+  1  cannot listen, cannot use the signing key, or a call had to be cut off
   2  wrong usage
 `
 
 type options struct {
 	grpc, http    string
+	signingKey    string // a file; empty: none
 	help, version bool
 }
 
@@ -44,6 +49,7 @@ func parse(args []string) (options, error) {
 	flags.SetOutput(io.Discard) // run tells what is wrong, in one form
 	flags.StringVar(&o.grpc, "grpc", defaultGRPC, "")
 	flags.StringVar(&o.http, "http", defaultHTTP, "")
+	flags.StringVar(&o.signingKey, "signing-key", "", "")
 	flags.BoolVar(&o.version, "version", false, "")
 	err := flags.Parse(args)
 	switch {

@@ -39,7 +39,11 @@ func run(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writ
 		return 0
 	}
 	tuneGC()
-	if err := serve(ctx, o, server.Config{Log: newLog(stderr)}, stdout); err != nil {
+	signer, err := newSigner(o.signingKey)
+	if err == nil {
+		err = serve(ctx, o, server.Config{Log: newLog(stderr), Signer: signer}, stdout)
+	}
+	if err != nil {
 		fmt.Fprintf(stderr, "linepace-server: error: %v\n", err)
 		return 1
 	}
@@ -105,7 +109,7 @@ func serve(ctx context.Context, o options, c server.Config, stdout io.Writer) er
 }
 
 func newWeb(s *server.Server, log *zap.Logger) (*http.Server, error) {
-	h, err := gateway.InProcess(gateway.Services{Scaling: s.Scaling(), Changeover: s.Changeover(), Units: s.Units()}, s.Ready, log)
+	h, err := gateway.InProcess(gateway.Services{Scaling: s.Scaling(), Changeover: s.Changeover(), Records: s.Records(), Units: s.Units()}, s.Ready, log)
 	if err != nil {
 		return nil, err
 	}
