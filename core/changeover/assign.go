@@ -21,19 +21,18 @@ var noJob = job{demand: -1, blend: -1, leader: -1, section: -1, material: -1}
 
 // planner plans one product on one line. path is the product's in the request.
 type planner struct {
-	line    *Line
-	product *Product
-	path    *fault.Path
-	jobs    []job // by drive of the line
-
-	drives, sections, materials index
+	*lineIndex
+	line      *Line
+	product   *Product
+	path      fault.Path
+	jobs      []job // by drive of the line
+	materials index[scaling.Material]
+	next      int // the drive behind the one that was given a job last
 }
 
-func newPlanner(line *Line, product *Product, path *fault.Path) planner {
-	p := planner{line: line, product: product, path: path, jobs: make([]job, len(line.Drives))}
-	p.drives = newIndex(len(line.Drives), func(i int) string { return line.Drives[i].ID })
-	p.sections = newIndex(len(line.Sections), func(i int) string { return line.Sections[i].ID })
-	p.materials = newIndex(len(product.Materials), func(i int) string { return product.Materials[i].ID })
+func newPlanner(line *Line, of *lineIndex, product *Product, path string) *planner {
+	p := &planner{lineIndex: of, line: line, product: product, path: fault.Root(path), jobs: make([]job, len(line.Drives))}
+	p.materials = newIndex(product.Materials, func(m *scaling.Material) string { return m.ID })
 	for i := range p.jobs {
 		p.jobs[i] = noJob
 	}
@@ -49,7 +48,7 @@ func (p *planner) assign(faults *fault.List) {
 		p.assignDemand(i, &at, faults)
 	}
 	list = p.path.Field("blends")
-	blends := newIndex(len(p.product.Blends), func(i int) string { return p.product.Blends[i].ID })
+	blends := newIndex(p.product.Blends, func(b *Blend) string { return b.ID })
 	for i := range p.product.Blends {
 		at := list.Index(i)
 		checkUnique(&blends, i, "blends", &at, faults)
@@ -68,8 +67,11 @@ func (p *planner) checkMaterials(faults *fault.List) {
 }
 
 // checkUnique adds a fault if an earlier item has the id of item i.
-func checkUnique(x *index, i int, list string, at *fault.Path, faults *fault.List) {
-	id := x.id(i)
+func checkUnique[T any](x *index[T], i int, list string, at *fault.Path, faults *fault.List) {
+	if !x.repeats {
+		return
+	}
+	id := x.id(&x.items[i])
 	if first := x.find(id); first != i && id != "" {
 		field := at.Field("id")
 		faults.Add(&field, fault.Duplicate, "%q is also the id of %s[%d]; give each its own", id, list, first)
@@ -84,15 +86,16 @@ func (p *planner) checkAllDemanded(faults *fault.List) {
 		if p.jobs[i] == noJob && p.drives.find(p.line.Drives[i].ID) == i { // a second of one id has its own fault
 			at := list.Index(i)
 			id := at.Field("id")
-			faults.Add(&id, fault.NotDemanded, "drive %q has no demand in %s; give it one, or stopped, or leaveAsIs", p.line.Drives[i].ID, p.path)
+			faults.Add(&id, fault.NotDemanded, "drive %q has no demand in %s; give it one, or stopped, or leaveAsIs", p.line.Drives[i].ID, &p.path)
 		}
 	}
 }
 
 // claim gives drive id its job, unless it is unknown or has one already.
 func (p *planner) claim(id string, j job, at *fault.Path, faults *fault.List) (drive int, ok bool) {
+	drive = p.drives.findNear(p.next, id)
+	p.next = drive + 1
 	field := at.Field("driveId")
-	drive = p.drives.find(id)
 	if drive < 0 {
 		if id != "" { // an empty name is reported where it is required
 			faults.Add(&field, fault.NotFound, "no drive of the line has the id %q", id)
@@ -127,12 +130,14 @@ func (p *planner) field(j *job) string {
 	if j.demand < 0 {
 		return p.describe(j)
 	}
-	return p.describe(j) + kindFields[p.product.Demands[j.demand].Kind]
+	list := p.path.Field("demands")
+	at := list.Index(int(j.demand))
+	field := at.Field(kindFields[p.product.Demands[j.demand].Kind])
+	return field.String()
 }
 
 var kindFields = [...]string{
-	NoDemand: "", Rate: ".rate", Dwell: ".dwell.time", Ratio: ".ratio",
-	LengthPerPiece: ".lengthPerPiece", Stopped: ".stopped", LeaveAsIs: ".leaveAsIs",
+	Rate: "rate", Dwell: "dwell.time", Ratio: "ratio", LengthPerPiece: "lengthPerPiece", Stopped: "stopped", LeaveAsIs: "leaveAsIs",
 }
 
 // material resolves a material's name; an empty name is no material.
@@ -218,7 +223,7 @@ func (p *planner) checkDwell(drive int, demand *Demand, at *fault.Path, faults *
 	}
 	list := dwell.Field("sectionIds")
 	field := list.Index(0)
-	section := p.sections.find(demand.SectionIDs[0])
+	section := p.sections.findNear(int(p.moves[drive]), demand.SectionIDs[0])
 	if section < 0 {
 		faults.Add(&field, fault.NotFound, "no section of the line has the id %q", demand.SectionIDs[0])
 		return
@@ -233,7 +238,7 @@ func (p *planner) checkDwell(drive int, demand *Demand, at *fault.Path, faults *
 // follow resolves the leader of a follower's demand at path at.
 func (p *planner) follow(drive int, leaderID string, at *fault.Path, faults *fault.List) (leader *scaling.Drive, ok bool) {
 	field := at.Field("leaderId")
-	i := p.drives.find(leaderID)
+	i := p.drives.findNear(drive-1, leaderID)
 	switch {
 	case i < 0 && leaderID == "":
 		return nil, false

@@ -128,7 +128,7 @@ func (s formulaSet) ids() []string {
 // a follower's leader and the running product rest on is in it too.
 func Formulas(req *Request, plan *Plan) []string {
 	f := finder{setpoints: plan.Setpoints}
-	f.drives = newIndex(len(plan.Setpoints), func(i int) string { return plan.Setpoints[i].Drive.ID })
+	f.drives = newIndex(plan.Setpoints, func(p *Setpoint) string { return p.Drive.ID })
 	f.add(order)
 	f.addProduct(req.Product)
 	if req.Running != nil {
@@ -144,7 +144,7 @@ func Formulas(req *Request, plan *Plan) []string {
 type finder struct {
 	formulaSet
 	setpoints []Setpoint
-	drives    index // of setpoints
+	drives    index[Setpoint]
 }
 
 func (f *finder) setpoint(driveID string) *Setpoint { return &f.setpoints[f.drives.find(driveID)] }

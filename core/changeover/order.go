@@ -1,6 +1,7 @@
 package changeover
 
 import (
+	"slices"
 	"strings"
 
 	"linepace.example/core/fault"
@@ -21,22 +22,22 @@ func (p *planner) order(faults *fault.List) []int32 {
 	)
 	state := make([]uint8, len(p.jobs))
 	out := make([]int32, 0, len(p.jobs))
-	var way []int32
 	for start := range p.jobs {
-		way = way[:0]
+		done := len(out)
 		i := int32(start)
 		for i >= 0 && state[i] == unseen {
 			state[i] = onTheWay
-			way = append(way, i)
+			out = append(out, i)
 			i = p.jobs[i].leader
 		}
+		way := out[done:]
 		if i >= 0 && state[i] == onTheWay {
 			p.addCycle(way, i, faults)
 		}
-		for k := len(way) - 1; k >= 0; k-- {
-			state[way[k]] = placed
-			out = append(out, way[k])
+		for _, k := range way {
+			state[k] = placed
 		}
+		slices.Reverse(way) // leaders first
 	}
 	p.checkChains(out, faults)
 	return out

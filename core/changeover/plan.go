@@ -13,14 +13,14 @@ import (
 // waits for; then ok is false. A nil stop never does.
 func Make(req *Request, found fault.List, stop func() bool) (plan Plan, faults fault.List, ok bool) {
 	faults = found
-	product, running := fault.Root("product"), fault.Root("running")
-	checkLine(req.Line, &faults)
-	next := newPlanner(req.Line, req.Product, &product)
+	of := newLineIndex(req.Line)
+	checkLine(req.Line, &of, &faults)
+	next := newPlanner(req.Line, &of, req.Product, "product")
 	order := next.prepare(&faults)
-	var now planner
+	var now *planner
 	var nowOrder []int32
 	if req.Running != nil {
-		now = newPlanner(req.Line, req.Running, &running)
+		now = newPlanner(req.Line, &of, req.Running, "running")
 		nowOrder = now.prepare(&faults)
 	}
 	if len(faults) > 0 {
@@ -43,31 +43,29 @@ func (p *planner) prepare(faults *fault.List) []int32 {
 	return order
 }
 
-func checkLine(line *Line, faults *fault.List) {
+func checkLine(line *Line, of *lineIndex, faults *fault.List) {
 	root := fault.Root("line")
 	list := root.Field("drives")
-	drives := newIndex(len(line.Drives), func(i int) string { return line.Drives[i].ID })
 	for i := range line.Drives {
 		at := list.Index(i)
-		checkUnique(&drives, i, "drives", &at, faults)
+		checkUnique(&of.drives, i, "drives", &at, faults)
 		scaling.Validate(&line.Drives[i], &at, faults)
 	}
 	list = root.Field("sections")
-	sections := newIndex(len(line.Sections), func(i int) string { return line.Sections[i].ID })
 	for i := range line.Sections {
 		at := list.Index(i)
 		s := &line.Sections[i]
-		checkUnique(&sections, i, "sections", &at, faults)
+		checkUnique(&of.sections, i, "sections", &at, faults)
 		scaling.ValidateSection(s, &at, faults)
-		if s.DriveID != "" && drives.find(s.DriveID) < 0 {
+		if s.DriveID != "" && of.drives.find(s.DriveID) < 0 {
 			field := at.Field("driveId")
 			faults.Add(&field, fault.NotFound, "no drive of the line has the id %q", s.DriveID)
 		}
 	}
-	checkReadoutSections(line, &sections, faults)
+	checkReadoutSections(line, &of.sections, faults)
 }
 
-func checkReadoutSections(line *Line, sections *index, faults *fault.List) {
+func checkReadoutSections(line *Line, sections *index[scaling.Section], faults *fault.List) {
 	root := fault.Root("line")
 	list := root.Field("drives")
 	for i := range line.Drives {
@@ -240,17 +238,10 @@ func (s *solver) readoutSection(i int) *scaling.Section {
 	if d.Readout.SectionID != "" {
 		return &s.line.Sections[s.sections.find(d.Readout.SectionID)]
 	}
-	var only *scaling.Section
-	for k := range s.line.Sections {
-		if s.line.Sections[k].DriveID != d.ID {
-			continue
-		}
-		if only != nil {
-			return nil
-		}
-		only = &s.line.Sections[k]
+	if only := s.moves[i]; only >= 0 {
+		return &s.line.Sections[only]
 	}
-	return only
+	return nil
 }
 
 // measure returns how drive i's demand is counted.

@@ -94,7 +94,7 @@ func (p *Path) String() string {
 		parts[n] = p
 		n++
 	}
-	var text []byte
+	text := make([]byte, 0, 96) // most paths fit
 	for n--; n >= 0; n-- {
 		switch part := parts[n]; {
 		case part.field == "":
