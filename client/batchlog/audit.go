@@ -1,0 +1,271 @@
+package batchlog
+
+import (
+	"context"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"iter"
+	"strconv"
+
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
+
+	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/record"
+)
+
+// AuditOptions say what an auditor brings along. Without anything the log is
+// only held against itself.
+type AuditOptions struct {
+	// Keys are the pinned keys that plans are signed with. Where nil, no signature
+	// is judged.
+	Keys *record.Keys
+	// Checkpoint is a note that Log.Checkpoint returned and that was kept away from
+	// the log; Verifier has the log's own key. Both or none.
+	Checkpoint []byte
+	Verifier   note.Verifier
+	// Recompute plans a record's request anew and compares. Its record comes
+	// without signature, which the audit judges itself. It is called concurrently.
+	// Where nil, nothing is recomputed.
+	Recompute func(context.Context, *linepacev1.Record) (*linepacev1.VerifyResponse, error)
+}
+
+// Audit rebuilds the tree from the leaves and holds everything else in the log
+// against it: head, stored hashes, checkpoints, the index beside each leaf. Each
+// leaf is judged by itself: its form, its signature, its recomputation. What is
+// wrong with the log is a finding; an error means that the audit did not take
+// place. It reads one snapshot in one pass and holds only a part of it in memory.
+func Audit(ctx context.Context, log *Log, options AuditOptions) (*Report, error) {
+	if (options.Checkpoint == nil) != (options.Verifier == nil) {
+		return nil, errors.New("audit: a checkpoint proves nothing without its verifier, nor a verifier without checkpoint")
+	}
+	about := log.store.meta()
+	report := &Report{
+		Origin:           about.origin,
+		FormatVersion:    about.format,
+		CreatedBy:        about.createdBy,
+		SignaturesJudged: options.Keys != nil,
+		Recomputation:    options.Recompute != nil,
+		Findings:         []Finding{},
+	}
+	err := log.store.view(ctx, func(r reader) error {
+		a := &audit{options: options, report: report, origin: about.origin, r: r}
+		return a.run(ctx)
+	})
+	if err = log.named(err); err == nil {
+		return report, nil
+	}
+	var damaged *DamagedError
+	if !errors.As(err, &damaged) {
+		return nil, err
+	}
+	// The data base cannot be read further, which is a finding, and the last one.
+	report.add(Finding{Kind: KindFile, Expected: "a file that can be read", Found: damaged.Reason})
+	return report, nil
+}
+
+// audit is one audit under way.
+type audit struct {
+	options AuditOptions
+	report  *Report
+	origin  string
+	r       reader
+	tree    edge  // of the leaves read
+	next    int64 // the entry that should come next
+	hashes  *cursor[storedHash]
+	marks   *cursor[storedCheckpoint]
+	kept    *head // of the kept checkpoint, until it is compared
+}
+
+func (a *audit) run(ctx context.Context) error {
+	if err := a.faults(); err != nil {
+		return err
+	}
+	at, err := a.r.head()
+	if err != nil {
+		return err
+	}
+	a.readKept()
+	a.hashes = newCursor(a.r.hashes())
+	defer a.hashes.stop()
+	a.marks = newCursor(a.r.checkpoints())
+	defer a.marks.stop()
+	if err := a.compareRoots(); err != nil { // of the empty tree
+		return err
+	}
+	for chunk, err := range chunks(a.r.rows()) {
+		if err != nil {
+			return err
+		}
+		if err := a.chunk(ctx, chunk, at); err != nil {
+			return err
+		}
+	}
+	return a.finish(at)
+}
+
+func (a *audit) faults() error {
+	for fault, err := range a.r.faults() {
+		if err != nil {
+			return err
+		}
+		a.report.add(Finding{Kind: KindFile, Expected: "a sound data base", Found: fault})
+	}
+	return nil
+}
+
+// chunk judges leaves concurrently and then takes them into the tree in order.
+func (a *audit) chunk(ctx context.Context, rows []storedRow, at head) error {
+	judged, err := judgeAll(ctx, a.options, rows)
+	if err != nil {
+		return err
+	}
+	for i, row := range rows {
+		a.place(row.n, at)
+		a.report.add(judged[i].findings...)
+		a.report.Signatures += judged[i].signatures
+		a.report.Recomputed += judged[i].recomputed
+		if err := a.grow(judged[i].leafHash); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// place reports an entry that is not the next one. The tree takes leaves in
+// order whatever their numbers are.
+func (a *audit) place(n int64, at head) {
+	if n < 0 || n >= at.size {
+		a.report.add(Finding{Kind: KindSurplus, Index: &n, Expected: fmt.Sprintf("%d entries from 0 on", at.size), Found: "an entry"})
+	}
+	if n >= 0 {
+		a.missing(n)
+		a.next = n + 1
+	}
+	a.report.Entries++
+}
+
+// missing reports the entries from the next one up to one that is there.
+func (a *audit) missing(end int64) {
+	if end <= a.next {
+		return
+	}
+	first, found := a.next, "none"
+	if end-1 > first {
+		found = fmt.Sprintf("none up to entry %d", end-1)
+	}
+	a.report.add(Finding{Kind: KindMissing, Index: &first, Expected: "an entry", Found: found})
+}
+
+// grow adds a leaf to the tree and compares the hashes that stand for it.
+func (a *audit) grow(leaf tlog.Hash) error {
+	first := tlog.StoredHashIndex(0, a.tree.size)
+	hashes, err := a.tree.add(leaf)
+	if err != nil {
+		return err
+	}
+	for i, want := range hashes {
+		if err := a.compareHash(first+int64(i), want); err != nil {
+			return err
+		}
+	}
+	return a.compareRoots()
+}
+
+func (a *audit) compareHash(index int64, want tlog.Hash) error {
+	for {
+		stored, ok, err := a.hashes.peek()
+		if err != nil {
+			return err
+		}
+		if !ok || stored.index > index {
+			a.report.add(hashFinding(index, want.String(), "none"))
+			return nil
+		}
+		a.hashes.next()
+		if stored.index < index {
+			a.surplusHash(stored)
+			continue
+		}
+		if string(stored.hash) != string(want[:]) {
+			a.report.add(hashFinding(index, want.String(), base64.StdEncoding.EncodeToString(stored.hash)))
+		}
+		return nil
+	}
+}
+
+func (a *audit) surplusHash(stored storedHash) {
+	a.report.add(hashFinding(stored.index, "none", base64.StdEncoding.EncodeToString(stored.hash)))
+}
+
+func hashFinding(index int64, expected, found string) Finding {
+	return Finding{Kind: KindHash, Field: "hash " + strconv.FormatInt(index, 10), Expected: expected, Found: found}
+}
+
+// finish compares what is known only at the end.
+func (a *audit) finish(at head) error {
+	a.missing(at.size)
+	root, err := a.tree.root()
+	if err != nil {
+		return err
+	}
+	a.report.Root = root.String()
+	if at.size != a.tree.size {
+		a.report.add(Finding{Kind: KindHead, Field: "size", Expected: strconv.FormatInt(a.tree.size, 10), Found: strconv.FormatInt(at.size, 10)})
+	}
+	if at.root != root {
+		a.report.add(Finding{Kind: KindHead, Field: "root", Expected: root.String(), Found: at.root.String()})
+	}
+	if err := a.finishHashes(); err != nil {
+		return err
+	}
+	if err := a.finishCheckpoints(); err != nil {
+		return err
+	}
+	return a.finishIndex(at)
+}
+
+func (a *audit) finishHashes() error {
+	for {
+		stored, ok, err := a.hashes.peek()
+		if err != nil || !ok {
+			return err
+		}
+		a.surplusHash(stored)
+		a.hashes.next()
+	}
+}
+
+func (a *audit) finishIndex(at head) error {
+	for n, err := range a.r.strayDrives(at.size) {
+		if err != nil {
+			return err
+		}
+		a.report.add(Finding{Kind: KindIndex, Index: &n, Field: "drives", Expected: "none, since there is no such entry", Found: "drives"})
+	}
+	replans, err := a.r.replans()
+	a.report.Replans = replans
+	return err
+}
+
+// cursor reads a sequence beside another.
+type cursor[T any] struct {
+	pull func() (T, error, bool)
+	stop func()
+	item T
+	err  error
+	ok   bool
+}
+
+func newCursor[T any](items iter.Seq2[T, error]) *cursor[T] {
+	c := &cursor[T]{}
+	c.pull, c.stop = iter.Pull2(items)
+	c.next()
+	return c
+}
+
+func (c *cursor[T]) next() { c.item, c.err, c.ok = c.pull() }
+
+// peek returns the item that is next, if there is one.
+func (c *cursor[T]) peek() (T, bool, error) { return c.item, c.ok && c.err == nil, c.err }

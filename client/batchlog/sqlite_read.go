@@ -1,0 +1,184 @@
+package batchlog
+
+import (
+	"context"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"iter"
+	"strings"
+	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
+)
+
+// sqliteReader reads a snapshot.
+type sqliteReader struct {
+	ctx   context.Context
+	tx    *sql.Tx
+	shown string
+}
+
+func (r *sqliteReader) head() (head, error) {
+	return scanHead(r.tx.QueryRowContext(r.ctx, sqlHead))
+}
+
+func (r *sqliteReader) leaf(n int64) (leaf []byte, found bool, err error) {
+	err = r.tx.QueryRowContext(r.ctx, "SELECT leaf FROM entry WHERE n = ?", n).Scan(&leaf)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, false, nil
+	}
+	return leaf, err == nil, err
+}
+
+func (r *sqliteReader) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
+	return readHashes(indexes, func(index int64) *sql.Row { return r.tx.QueryRowContext(r.ctx, sqlHash, index) })
+}
+
+func (r *sqliteReader) find(f Filter) iter.Seq2[Entry, error] {
+	text, args := f.sql()
+	return each(r, func(rows *sql.Rows) (e Entry, err error) {
+		var digest []byte
+		var at string
+		var replan sql.NullInt64
+		err = rows.Scan(&e.Index, &digest, &e.Batch, &e.Recipe, &e.Product, &e.Equipment, &at, &replan)
+		if err != nil {
+			return e, err
+		}
+		if replan.Valid {
+			e.ReplanOf = &replan.Int64
+		}
+		e.Digest = hex.EncodeToString(digest)
+		if e.RequestedAt, err = time.Parse(timeLayout, at); err != nil {
+			return e, &DamagedError{Path: r.shown, Reason: fmt.Sprintf("entry %d has the time %q", e.Index, at), Err: err}
+		}
+		return e, nil
+	}, text, args...)
+}
+
+func (f Filter) sql() (text string, args []any) {
+	where := []string{"true"}
+	add := func(condition string, arg any) {
+		where = append(where, condition)
+		args = append(args, arg)
+	}
+	for _, c := range []struct{ condition, value string }{
+		{"batch = ?", f.Batch},
+		{"recipe = ?", f.Recipe},
+		{"product = ?", f.Product},
+		{"equipment = ?", f.Equipment},
+		{"EXISTS (SELECT 1 FROM entry_drive AS d WHERE d.n = e.n AND d.drive = ?)", f.Drive},
+	} {
+		if c.value != "" {
+			add(c.condition, c.value)
+		}
+	}
+	if !f.From.IsZero() {
+		add("requested_at >= ?", formatTime(f.From))
+	}
+	if !f.To.IsZero() {
+		add("requested_at < ?", formatTime(f.To))
+	}
+	text = `SELECT n, digest, batch, recipe, product, equipment, requested_at,
+		(SELECT min(n) FROM entry AS first WHERE first.request_digest = e.request_digest AND first.n < e.n)
+		FROM entry AS e WHERE ` + strings.Join(where, " AND ") + " ORDER BY n"
+	if f.Limit > 0 {
+		text += " LIMIT ?"
+		args = append(args, f.Limit)
+	}
+	return text, args
+}
+
+func (r *sqliteReader) rows() iter.Seq2[storedRow, error] {
+	return each(r, func(rows *sql.Rows) (e storedRow, err error) {
+		err = rows.Scan(&e.n, &e.digest, &e.requestDigest, &e.batch, &e.recipe, &e.product, &e.equipment, &e.requestedAt, &e.drives, &e.leaf)
+		return e, err
+	}, `SELECT n, digest, request_digest, batch, recipe, product, equipment, requested_at,
+		(SELECT json_group_array(drive) FROM (SELECT drive FROM entry_drive AS d WHERE d.n = e.n ORDER BY drive)), leaf
+		FROM entry AS e ORDER BY n`)
+}
+
+func (r *sqliteReader) hashes() iter.Seq2[storedHash, error] {
+	return each(r, func(rows *sql.Rows) (h storedHash, err error) {
+		err = rows.Scan(&h.index, &h.hash)
+		return h, err
+	}, "SELECT id, hash FROM hash ORDER BY id")
+}
+
+func (r *sqliteReader) checkpoints() iter.Seq2[storedCheckpoint, error] {
+	return each(r, func(rows *sql.Rows) (c storedCheckpoint, err error) {
+		err = rows.Scan(&c.size, &c.note)
+		return c, err
+	}, "SELECT size, note FROM checkpoint ORDER BY size, note")
+}
+
+func (r *sqliteReader) strayDrives(size int64) iter.Seq2[int64, error] {
+	return each(r, func(rows *sql.Rows) (n int64, err error) {
+		err = rows.Scan(&n)
+		return n, err
+	}, "SELECT DISTINCT n FROM entry_drive WHERE n < 0 OR n >= ? ORDER BY n", size)
+}
+
+func (r *sqliteReader) replans() (n int64, err error) {
+	err = r.tx.QueryRowContext(r.ctx, "SELECT count(*) - count(DISTINCT request_digest) FROM entry").Scan(&n)
+	return n, err
+}
+
+// faults compares the tables with those of a new log and has SQLite compare
+// every index with its table.
+func (r *sqliteReader) faults() iter.Seq2[string, error] {
+	text := func(rows *sql.Rows) (s string, err error) {
+		err = rows.Scan(&s)
+		return s, err
+	}
+	return func(yield func(string, error) bool) {
+		var found strings.Builder
+		for s, err := range each(r, text, "SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY rowid") {
+			if err != nil {
+				yield("", err)
+				return
+			}
+			found.WriteString(s + ";\n")
+		}
+		if want := strings.TrimPrefix(schema, "\n"); found.String() != want {
+			if !yield("its tables are not those of a new log", nil) {
+				return
+			}
+		}
+		for s, err := range each(r, text, "PRAGMA integrity_check") {
+			if err == nil && s == "ok" {
+				return
+			}
+			if !yield(s, err) || err != nil {
+				return
+			}
+		}
+	}
+}
+
+// each yields the rows of a query, and an error last where it fails.
+func each[T any](r *sqliteReader, scan func(*sql.Rows) (T, error), text string, args ...any) iter.Seq2[T, error] {
+	return func(yield func(T, error) bool) {
+		var none T
+		rows, err := r.tx.QueryContext(r.ctx, text, args...)
+		if err != nil {
+			yield(none, err)
+			return
+		}
+		defer rows.Close()
+		for rows.Next() {
+			item, err := scan(rows)
+			if err != nil {
+				yield(none, err)
+				return
+			}
+			if !yield(item, nil) {
+				return
+			}
+		}
+		if err := rows.Err(); err != nil {
+			yield(none, err)
+		}
+	}
+}
