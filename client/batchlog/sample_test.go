@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/protobuf/proto"
 
+	"linepace.example/proto/codec"
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/record"
 )
@@ -147,4 +148,14 @@ func auditFile(tb testing.TB, path string, options AuditOptions) *Report {
 	require.NoError(tb, err)
 	require.NoError(tb, log.Close())
 	return report
+}
+
+// openRequest returns the request of a payload, and its canonical form.
+func openRequest(tb testing.TB, payload []byte) (*linepacev1.PlanRequest, []byte) {
+	tb.Helper()
+	opened, err := record.Open(payload)
+	require.NoError(tb, err)
+	text, err := codec.AppendCanonical(nil, opened.Request)
+	require.NoError(tb, err)
+	return opened.Request, text
 }
