@@ -114,8 +114,9 @@ func explain(payload []byte, err error) error {
 		if other := known(*head.Kind, head.Version.String()); other != nil {
 			return other
 		}
+		end := int(stream.InputOffset())
 		if _, more := stream.Token(); more != io.EOF {
-			return &TrailingBytesError{int(stream.InputOffset())}
+			return &TrailingBytesError{end}
 		}
 	}
 	var wrong codec.Errors

@@ -29,7 +29,7 @@ func Payload(req *linepacev1.PlanRequest, resp *linepacev1.PlanResponse, formula
 	if req == nil || resp == nil {
 		return nil, errors.New("proto/record: a record needs a request and its plan")
 	}
-	return codec.AppendCanonical(make([]byte, 0, 8<<10), &linepacev1.RecordPayload{
+	return codec.AppendCanonical(make([]byte, 0, 16<<10), &linepacev1.RecordPayload{
 		Kind:     Kind,
 		Version:  Version,
 		Formulas: sorted(formulas),
