@@ -49,6 +49,9 @@ func (s recordService) Verify(ctx context.Context, in *linepacev1.VerifyRequest)
 		faults = append(faults, *err)
 	}
 	rec := in.GetRecord()
+	if len(rec.GetPayload()) == 0 { // the contract's rule refuses it; there is nothing to judge
+		return nil, faults.Err()
+	}
 	out := &linepacev1.VerifyResponse{Digest: record.Digest(rec.GetPayload())}
 	// Step 2.
 	if given := rec.GetDigest(); given != "" && given != out.Digest {

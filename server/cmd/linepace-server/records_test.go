@@ -1,0 +1,464 @@
+package main
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"crypto/rand"
+	"crypto/x509"
+	"encoding/base64"
+	"encoding/pem"
+	"flag"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+
+	"buf.build/go/protoyaml"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/record"
+	"linepace.example/proto/refusal"
+)
+
+var writeMissing = flag.Bool("write-missing-records", false, "write the kept records that are not there yet")
+
+var (
+	keptRecords = filepath.Join("..", "..", "..", "testdata", "records", "v1")
+	// The key of RFC 8032 section 7.1, TEST 1, whose private part is published.
+	publishedKey = filepath.Join("..", "..", "..", "testdata", "records", "rfc8032-test1.pem")
+	roofTileDemo = filepath.Join("..", "..", "..", "testdata", "rooftile")
+)
+
+// keptRequests are the requests of the kept records.
+func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
+	demo := func(product, running string) *linepacev1.PlanRequest {
+		req := &linepacev1.PlanRequest{Line: &linepacev1.Line{}, Product: &linepacev1.Product{},
+			Batch: &linepacev1.Batch{BatchId: "B-2291", RecipeId: "R-17", EquipmentId: "LINE-1", RequestedBy: "shift 2",
+				Reason: "product change", RequestedAt: "2026-03-02T06:00:00Z"}}
+		readYAML(t, "line.yaml", req.Line)
+		readYAML(t, product, req.Product)
+		if running != "" {
+			req.Running = &linepacev1.Product{}
+			readYAML(t, running, req.Running)
+		}
+		return req
+	}
+	small := func(text string) *linepacev1.PlanRequest {
+		req := &linepacev1.PlanRequest{}
+		require.NoError(t, protojson.Unmarshal([]byte(text), req))
+		return req
+	}
+	base := row{Base: "roof-tiles"}
+	return map[string]*linepacev1.PlanRequest{
+		"roof-tiles":     small(string(base.payload(t))),
+		"demo-change":    demo("product-b.yaml", "product-a.yaml"),
+		"demo-first":     demo("product-a.yaml", ""),
+		"demo-too-fast":  demo("product-too-fast.yaml", ""),
+		"analog-outputs": small(analogOutputs),
+		"measured-pump":  small(measuredPump),
+		"odd-texts":      small(oddTexts),
+	}
+}
+
+// Small lines: outputs that do not round, and registers that speak of other shafts.
+const analogOutputs = `{
+ "line": {"id": "two", "drives": [
+  {"id": "up", "motor": {"minRpm": 90, "maxRpm": 1750, "baseRpm": 1500, "regulation": {"percent": 0.5, "of": "BASE_SPEED"}},
+   "transmission": [{"belt": {"driverDiameter": {"value": 100, "unit": "mm"}, "drivenDiameter": {"value": 8, "unit": "in"}, "slipPercent": 1.3}}],
+   "delivery": {"roll": {"pitchDiameter": {"value": 212, "unit": "mm"}, "slipPercent": 0.4}},
+   "register": {"current": {}, "shaft": "LAST", "span": [{"milliamps": 4, "value": {"value": 0, "unit": "r/min"}}, {"milliamps": 20, "value": {"value": 900, "unit": "r/min"}}]}},
+  {"id": "down", "motor": {"minRpm": 90, "maxRpm": 1750, "regulation": {"droopPercent": 2}},
+   "transmission": [{"gearPair": {"driverTeeth": 17, "drivenTeeth": 53}}],
+   "delivery": {"sprocket": {"teeth": 11, "pitch": {"value": 0.75, "unit": "in"}}},
+   "sensors": [{"id": "s", "closesLoop": true, "shaft": {"pulsesPerTurn": 60, "stagesFromMotor": 1, "minHz": 5, "maxHz": 900}}],
+   "register": {"voltage": {}, "span": [{"volts": 0, "value": {"value": 0, "unit": "m/min"}}, {"volts": 10, "value": {"value": 120, "unit": "m/min"}}]}}]},
+ "product": {"id": "p", "demands": [
+  {"driveId": "up", "rate": {"value": 95.3, "unit": "ft/min"}, "tolerance": {"minusPercent": 0.1, "plusPercent": 0.2}},
+  {"driveId": "down", "ratio": {"leaderId": "up", "percent": 101.37, "basis": "PROCESS_RATE"}}]},
+ "batch": {"requestedAt": "2026-03-02T07:00:00.250+01:00"}}`
+
+// A pump by one measured reference, under a flow meter.
+const measuredPump = `{
+ "line": {"id": "glaze", "drives": [
+  {"id": "pump", "motor": {"minRpm": 60, "maxRpm": 1450},
+   "transmission": [{"gearbox": {"ratio": 7.03}}],
+   "delivery": {"pump": {"displacement": {"value": 21.4, "unit": "mL/r"}}},
+   "references": [{"value": {"value": 1.93, "unit": "L/min"}, "motorRpm": 700, "uncertaintyPercent": 0.6}],
+   "sensors": [{"id": "meter", "closesLoop": true, "flow": {"kFactor": {"value": 2100, "unit": "pulse/L"}, "accuracyPercent": 0.5}}],
+   "readout": {"unit": "kg/h", "digits": 4, "decimals": 1},
+   "register": {"integer": {"type": "INT32"}, "span": [{"count": 0, "value": {"value": 0, "unit": "L/min"}}, {"count": 100000, "value": {"value": 10, "unit": "L/min"}}]}}]},
+ "product": {"id": "white", "materials": [{"id": "slip", "density": {"value": 1.46, "unit": "kg/L"}}],
+  "demands": [{"driveId": "pump", "rate": {"value": 41.7, "unit": "kg/h"}, "materialId": "slip"}]},
+ "batch": {"requestedAt": "2026-03-02T06:00:00Z"}}`
+
+// What JSON escapes, what canonical JSON does not, and numbers at its bounds.
+const oddTexts = `{
+ "line": {"id": "\"\\/\b\f\n\r\t\u0001\u007f<&>\u2028é\ud83d\udd25", "drives": [
+  {"id": "belt", "motor": {"minRpm": 1e-7, "maxRpm": 123456.789}, "delivery": {"roll": {"diameter": {"value": 0.30000000000000004, "unit": "m"}}}},
+  {"id": "spare", "motor": {"minRpm": 0, "maxRpm": 1}}, {"id": "fan", "motor": {"minRpm": 0, "maxRpm": 1}}]},
+ "product": {"id": "p", "demands": [{"driveId": "belt", "rate": {"value": 100, "unit": "mm/s"}}, {"driveId": "spare", "stopped": {}}, {"driveId": "fan", "leaveAsIs": {}}]},
+ "batch": {"reason": "\u00e9 is not e\u0301", "requestedAt": "2026-12-31T23:59:59Z"}}`
+
+func readYAML(t *testing.T, name string, into proto.Message) {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(roofTileDemo, name))
+	require.NoError(t, err)
+	require.NoError(t, protoyaml.Unmarshal(data, into))
+}
+
+// privateCopy copies a key's file to where its owner alone may read it, which a
+// checkout does not keep.
+func privateCopy(t *testing.T, file string) string {
+	t.Helper()
+	data, err := os.ReadFile(file)
+	require.NoError(t, err)
+	return privateFile(t, data)
+}
+
+func privateFile(t *testing.T, data []byte) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "key.pem")
+	require.NoError(t, os.WriteFile(path, data, 0o600))
+	return path
+}
+
+func newKeyFile(t *testing.T) string {
+	t.Helper()
+	_, key, err := ed25519.GenerateKey(rand.Reader)
+	require.NoError(t, err)
+	der, err := x509.MarshalPKCS8PrivateKey(key)
+	require.NoError(t, err)
+	return privateFile(t, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}))
+}
+
+// services are the clients of one server.
+type services struct {
+	linepacev1.ChangeoverServiceClient
+	linepacev1.RecordServiceClient
+}
+
+func servicesOf(t *testing.T, p *process) services {
+	t.Helper()
+	conn := dial(t, p.addresses["grpc"])
+	return services{linepacev1.NewChangeoverServiceClient(conn), linepacev1.NewRecordServiceClient(conn)}
+}
+
+func startSigning(t *testing.T, keyFile string) services {
+	t.Helper()
+	return servicesOf(t, startServer(t, "--grpc", "127.0.0.1:0", "--http", "", "--signing-key", keyFile))
+}
+
+func (s services) recordOf(t *testing.T, req *linepacev1.PlanRequest) *linepacev1.Record {
+	t.Helper()
+	req = proto.CloneOf(req)
+	req.IncludeRecord = true
+	resp, err := s.Plan(t.Context(), req)
+	require.NoError(t, err)
+	require.NotNil(t, resp.Record)
+	return resp.Record
+}
+
+func (s services) verify(t *testing.T, rec *linepacev1.Record, keys ...*linepacev1.PublicKey) *linepacev1.VerifyResponse {
+	t.Helper()
+	out, err := s.Verify(t.Context(), &linepacev1.VerifyRequest{Record: rec, Keys: keys})
+	require.NoError(t, err)
+	return out
+}
+
+// readKept returns the kept records by their names.
+func readKept(t *testing.T) map[string]*linepacev1.Record {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(keptRecords, "*.json"))
+	require.NoError(t, err)
+	out := map[string]*linepacev1.Record{}
+	for _, file := range files {
+		payload, err := os.ReadFile(file)
+		require.NoError(t, err)
+		base := strings.TrimSuffix(file, ".json")
+		jws, err := os.ReadFile(base + ".jws")
+		require.NoError(t, err)
+		out[filepath.Base(base)] = &linepacev1.Record{Payload: payload, Digest: record.Digest(payload),
+			Jws: proto.String(strings.TrimSuffix(string(jws), "\n"))}
+	}
+	return out
+}
+
+// Records that were made once verify for ever. Adding one writes its file; no
+// flag writes one anew.
+func TestKeptRecords(t *testing.T) {
+	s := startSigning(t, privateCopy(t, publishedKey))
+	kept := readKept(t)
+	if *writeMissing {
+		for name, req := range keptRequests(t) {
+			if kept[name] == nil {
+				rec := s.recordOf(t, req)
+				file := filepath.Join(keptRecords, name)
+				require.NoError(t, os.WriteFile(file+".json", rec.Payload, 0o644))
+				require.NoError(t, os.WriteFile(file+".jws", []byte(rec.GetJws()+"\n"), 0o644))
+			}
+		}
+		kept = readKept(t)
+	}
+	require.GreaterOrEqual(t, len(kept), 7, "records are missing; they are never removed")
+	for name, rec := range kept {
+		t.Run(name, func(t *testing.T) {
+			out := s.verify(t, rec)
+			require.Equal(t, linepacev1.VerifyResponse_SAME, out.Outcome, "%v", out)
+			require.Equal(t, linepacev1.VerifyResponse_GOOD, out.Signature)
+			require.Equal(t, rec.Digest, out.Digest)
+			require.Equal(t, "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k", out.KeyId) // RFC 8037 appendix A.3, from memory
+			require.Contains(t, out.Build, "linepace-server")
+			require.Empty(t, out.Differences)
+			require.Empty(t, out.UnknownFormulas)
+		})
+	}
+	// The requests give them still: what is read from a record is what was asked.
+	for name, req := range keptRequests(t) {
+		require.NotNil(t, kept[name], name)
+		require.Equal(t, string(kept[name].Payload), string(s.recordOf(t, req).Payload), name)
+	}
+}
+
+func replaceOnce(t *testing.T, payload []byte, old, with string) []byte {
+	t.Helper()
+	require.Equal(t, 1, bytes.Count(payload, []byte(old)), "%s in the payload", old)
+	return bytes.Replace(payload, []byte(old), []byte(with), 1)
+}
+
+// A changed copy of a kept record never passes, and the answer says what is wrong.
+func TestChangedRecords(t *testing.T) {
+	s := startSigning(t, privateCopy(t, publishedKey))
+	rec := readKept(t)["measured-pump"]
+	require.NotNil(t, rec)
+	// The pump's count, by hand: 41.7 kg/h / 1.46 kg/L / 60 = 0.476027 L/min, at 10000 counts a L/min.
+	changed := replaceOnce(t, rec.Payload, `"count":4760,`, `"count":4761,`)
+
+	out := s.verify(t, &linepacev1.Record{Payload: changed, Jws: rec.Jws})
+	require.Equal(t, linepacev1.VerifyResponse_BAD_SIGNATURE, out.Outcome)
+	require.Equal(t, linepacev1.VerifyResponse_BAD, out.Signature)
+	require.Empty(t, out.Differences, "the bytes are not read")
+
+	out = s.verify(t, &linepacev1.Record{Payload: changed})
+	require.Equal(t, linepacev1.VerifyResponse_DIFFERS, out.Outcome)
+	require.Equal(t, linepacev1.VerifyResponse_NONE, out.Signature)
+	require.Len(t, out.Differences, 1)
+	require.Equal(t, "setpoints[0].count", out.Differences[0].Field)
+	require.Equal(t, "4761", out.Differences[0].Recorded)
+	require.Equal(t, "4760", out.Differences[0].Recomputed)
+
+	out = s.verify(t, &linepacev1.Record{Payload: rec.Payload})
+	require.Equal(t, linepacev1.VerifyResponse_SAME, out.Outcome)
+	require.Equal(t, linepacev1.VerifyResponse_NONE, out.Signature)
+
+	out = s.verify(t, &linepacev1.Record{Payload: replaceOnce(t, rec.Payload, `"pulse-frequency/1"`, `"pulse-frequency/1","ratio/999"`)})
+	require.Equal(t, linepacev1.VerifyResponse_NOT_RECOMPUTABLE, out.Outcome)
+	require.Equal(t, []string{"ratio/999"}, out.UnknownFormulas)
+
+	// A known formula that the plan does not rest on, and one that is left out.
+	out = s.verify(t, &linepacev1.Record{Payload: replaceOnce(t, rec.Payload, `"reference-differs/1",`, ``)})
+	require.Equal(t, linepacev1.VerifyResponse_DIFFERS, out.Outcome)
+	require.Contains(t, out.Differences[0].Field, "formulas[")
+
+	// The same record by another key, and by a key that the caller does not trust.
+	other := startSigning(t, newKeyFile(t))
+	out = other.verify(t, rec)
+	require.Equal(t, linepacev1.VerifyResponse_UNKNOWN_KEY, out.Outcome)
+	require.Equal(t, linepacev1.VerifyResponse_KEY_UNKNOWN, out.Signature)
+	require.NotEmpty(t, out.KeyId)
+	keys, err := s.Keys(t.Context(), &linepacev1.KeysRequest{})
+	require.NoError(t, err)
+	require.Len(t, keys.Keys, 1)
+	require.Equal(t, linepacev1.VerifyResponse_SAME, other.verify(t, rec, keys.Keys...).Outcome)
+	theirs, err := other.Keys(t.Context(), &linepacev1.KeysRequest{})
+	require.NoError(t, err)
+	require.Equal(t, linepacev1.VerifyResponse_UNKNOWN_KEY, s.verify(t, rec, theirs.Keys...).Outcome)
+	require.Equal(t, linepacev1.VerifyResponse_SAME, s.verify(t, rec, append(theirs.Keys, keys.Keys...)...).Outcome)
+}
+
+// Whatever byte of an unsigned payload is changed, the answer is never SAME.
+func TestEveryByteOfAPlanCounts(t *testing.T) {
+	s := servicesOf(t, startServer(t, "--grpc", "127.0.0.1:0", "--http", ""))
+	rec := readKept(t)["measured-pump"]
+	begin, end := bytes.Index(rec.Payload, []byte(`"plan":`)), bytes.Index(rec.Payload, []byte(`,"request":`))
+	require.True(t, 0 < begin && begin < end)
+	outcomes := map[linepacev1.VerifyResponse_Outcome]int{}
+	for i := range rec.Payload {
+		if i >= end {
+			break // another request has another plan, and may well be a record
+		}
+		changed := bytes.Clone(rec.Payload)
+		changed[i] ^= 1
+		out, err := s.Verify(t.Context(), &linepacev1.VerifyRequest{Record: &linepacev1.Record{Payload: changed}})
+		if err != nil {
+			require.Equal(t, refusal.InvalidRequest, refusal.Reason(err))
+			require.Equal(t, "record.payload", refusal.Violations(err)[0].Path)
+			continue
+		}
+		require.NotEqual(t, linepacev1.VerifyResponse_SAME, out.Outcome, "byte %d: %s", i, changed)
+		outcomes[out.Outcome]++
+	}
+	require.Greater(t, outcomes[linepacev1.VerifyResponse_DIFFERS], 20)
+	require.Greater(t, outcomes[linepacev1.VerifyResponse_NOT_RECOMPUTABLE], 20)
+}
+
+// The same request gives the same bytes: from two replicas, on a retry, after a
+// restart, under two keys and under none, with the working and without.
+func TestSameRequestSameBytes(t *testing.T) {
+	replica := func(key string) (services, *process) {
+		args := []string{"--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0"}
+		if key != "" {
+			args = append(args, "--signing-key", key)
+		}
+		cmd := exec.Command(os.Args[0], args...)
+		cmd.Env = append(os.Environ(), asServer+"=1")
+		p := startProcess(t, cmd, 2)
+		return servicesOf(t, p), p
+	}
+	oneKey, otherKey := newKeyFile(t), newKeyFile(t)
+	requests := keptRequests(t)
+	type made struct{ payload, jws string }
+	records := func(s services) map[string]made {
+		out := map[string]made{}
+		for name, req := range requests {
+			rec := s.recordOf(t, req)
+			require.Equal(t, record.Digest(rec.Payload), rec.Digest)
+			withWorking := proto.CloneOf(req)
+			withWorking.IncludeWorking = true
+			again := s.recordOf(t, withWorking)
+			require.Equal(t, string(rec.Payload), string(again.Payload), name)
+			require.Equal(t, rec.GetJws(), again.GetJws(), "a retry")
+			out[name] = made{string(rec.Payload), rec.GetJws()}
+		}
+		return out
+	}
+	first, process := replica(oneKey)
+	want := records(first)
+	second, _ := replica(oneKey)
+	require.Equal(t, want, records(second), "another replica")
+	require.Zero(t, process.stop(), process.log)
+	restarted, _ := replica(oneKey)
+	require.Equal(t, want, records(restarted), "after a restart")
+
+	other, _ := replica(otherKey)
+	unsigned, _ := replica("")
+	byOther, byNone := records(other), records(unsigned)
+	for name := range want {
+		require.Equal(t, want[name].payload, byOther[name].payload, "another key")
+		require.NotEqual(t, want[name].jws, byOther[name].jws)
+		require.Equal(t, want[name].payload, byNone[name].payload, "no key")
+		require.Empty(t, byNone[name].jws)
+	}
+}
+
+func TestKeysOverHTTP(t *testing.T) {
+	get := func(p *process) string {
+		res, err := http.Get("http://" + p.addresses["http"] + "/v1/keys")
+		require.NoError(t, err)
+		defer res.Body.Close()
+		data, err := io.ReadAll(res.Body)
+		require.NoError(t, err)
+		require.Equal(t, 200, res.StatusCode)
+		return string(data)
+	}
+	args := []string{"--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0"}
+	require.Equal(t, `{"keys":[]}`, get(startServer(t, args...)))
+	signing := startServer(t, append(slices.Clip(args), "--signing-key", privateCopy(t, publishedKey))...)
+	// RFC 8037 appendix A, from memory.
+	require.Equal(t, `{"keys":[{"kty":"OKP","crv":"Ed25519","x":"11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo",`+
+		`"kid":"kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k"}]}`, get(signing))
+	_, err := record.ParseKeys([]byte(get(signing)))
+	require.NoError(t, err)
+
+	// What a shell script would send: the parts of a kept record.
+	rec := readKept(t)["demo-change"]
+	body := `{"record":{"payload":"` + base64.StdEncoding.EncodeToString(rec.Payload) + `","jws":"` + rec.GetJws() + `"}}`
+	res, err := http.Post("http://"+signing.addresses["http"]+"/v1/records:verify", "application/json", strings.NewReader(body))
+	require.NoError(t, err)
+	defer res.Body.Close()
+	answer, err := io.ReadAll(res.Body)
+	require.NoError(t, err)
+	require.Contains(t, string(answer), `{"outcome":"SAME","signature":"GOOD",`)
+}
+
+func TestSigningKeyFiles(t *testing.T) {
+	good, err := os.ReadFile(publishedKey)
+	require.NoError(t, err)
+	exposed := func(mode os.FileMode) string {
+		path := privateFile(t, good)
+		require.NoError(t, os.Chmod(path, mode))
+		return path
+	}
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	require.NoError(t, syscall.Mkfifo(pipe, 0o600))
+	cases := []struct{ name, path, text string }{
+		{"absent", filepath.Join(t.TempDir(), "none.pem"), "no such file"},
+		{"a folder", t.TempDir(), "is not a regular file"},
+		{"a pipe", pipe, "is not a regular file"},
+		{"readable by the group", exposed(0o640), "has the mode 0640"},
+		{"readable by others", exposed(0o604), "has the mode 0604"},
+		{"writable by the group", exposed(0o620), "has the mode 0620"},
+		{"very long", privateFile(t, bytes.Repeat(good, 1000)), "is too long"},
+		{"two keys", privateFile(t, bytes.Repeat(good, 2)), "several PEM blocks"},
+		{"no key", privateFile(t, []byte("a key")), "no PEM block"},
+	}
+	for _, tc := range cases {
+		t.Run(tc.name, func(t *testing.T) {
+			var stdout, stderr bytes.Buffer
+			code := run(t.Context(), []string{"--grpc", "127.0.0.1:0", "--http", "", "--signing-key", tc.path}, strings.NewReader(""), &stdout, &stderr)
+			require.Equal(t, 1, code)
+			require.Empty(t, stdout.String(), "it does not listen")
+			require.Contains(t, stderr.String(), "linepace-server: error: --signing-key "+tc.path+": ")
+			require.Contains(t, stderr.String(), tc.text)
+			require.NotContains(t, stderr.String(), "MC4CAQ", "nothing of the key is told")
+		})
+	}
+	require.NotEmpty(t, startSigning(t, exposed(0o400)).recordOf(t, keptRequests(t)["measured-pump"]).GetJws())
+}
+
+// BenchmarkRecords measures over gRPC what a record adds to a plan of twelve
+// drives, without and with a signature, and what verifying takes.
+func BenchmarkRecords(b *testing.B) {
+	request := &linepacev1.PlanRequest{}
+	base := row{Base: "roof-tiles"}
+	require.NoError(b, protojson.Unmarshal(base.payload(b), request))
+	withRecord := proto.CloneOf(request)
+	withRecord.IncludeRecord = true
+	data, err := os.ReadFile(publishedKey)
+	require.NoError(b, err)
+	key := filepath.Join(b.TempDir(), "key.pem")
+	require.NoError(b, os.WriteFile(key, data, 0o600))
+	start := func(args ...string) (linepacev1.ChangeoverServiceClient, linepacev1.RecordServiceClient) {
+		conn := dial(b, startServer(b, append([]string{"--grpc", "127.0.0.1:0", "--http", ""}, args...)...).addresses["grpc"])
+		return linepacev1.NewChangeoverServiceClient(conn), linepacev1.NewRecordServiceClient(conn)
+	}
+	plain, _ := start()
+	signing, records := start("--signing-key", key)
+	answer, err := signing.Plan(b.Context(), withRecord)
+	require.NoError(b, err)
+	planWith := func(c linepacev1.ChangeoverServiceClient, req *linepacev1.PlanRequest) func(b *testing.B) {
+		return func(b *testing.B) {
+			for b.Loop() {
+				_, err := c.Plan(b.Context(), req)
+				require.NoError(b, err)
+			}
+		}
+	}
+	b.Run("plan", planWith(plain, request))
+	b.Run("plan with record", planWith(plain, withRecord))
+	b.Run("plan with signed record", planWith(signing, withRecord))
+	b.Run("verify", func(b *testing.B) {
+		for b.Loop() {
+			out, err := records.Verify(b.Context(), &linepacev1.VerifyRequest{Record: answer.Record})
+			require.NoError(b, err)
+			require.Equal(b, linepacev1.VerifyResponse_SAME, out.Outcome)
+		}
+	})
+}
