@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"slices"
 	"strings"
 	"time"
 
@@ -133,16 +134,16 @@ func (r *sqliteReader) faults() iter.Seq2[string, error] {
 		return s, err
 	}
 	return func(yield func(string, error) bool) {
-		var found strings.Builder
-		for s, err := range each(r, text, "SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY rowid") {
+		var found []string
+		for s, err := range each(r, text, "SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL") {
 			if err != nil {
 				yield("", err)
 				return
 			}
-			found.WriteString(s + ";\n")
+			found = append(found, s)
 		}
-		if want := strings.TrimPrefix(schema, "\n"); found.String() != want {
-			if !yield("its tables are not those of a new log", nil) {
+		for _, fault := range schemaFaults(found) {
+			if !yield(fault, nil) {
 				return
 			}
 		}
@@ -155,6 +156,22 @@ func (r *sqliteReader) faults() iter.Seq2[string, error] {
 			}
 		}
 	}
+}
+
+// schemaFaults compares in any order, since a backup has another.
+func schemaFaults(found []string) (faults []string) {
+	want := strings.Split(strings.TrimSpace(strings.TrimSuffix(schema, ";\n")), ";\n")
+	for _, s := range found {
+		if !slices.Contains(want, s) {
+			faults = append(faults, "not of a log: "+s)
+		}
+	}
+	for _, s := range want {
+		if !slices.Contains(found, s) {
+			faults = append(faults, "lacking: "+s)
+		}
+	}
+	return faults
 }
 
 // each yields the rows of a query, and an error last where it fails.
