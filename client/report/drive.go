@@ -48,12 +48,12 @@ func plainStyle() table.Style {
 }
 
 func (s *sheet) loadRow(number int, p *linepacev1.Setpoint) table.Row {
-	row := table.Row{strconv.Itoa(number), clean(p.GetDriveId()), s.do(p), "-", "-", "-", "-"}
+	row := table.Row{strconv.Itoa(number), Clean(p.GetDriveId()), s.do(p), "-", "-", "-", "-"}
 	if value := setpointText(p); value != "" {
-		row[3], row[4] = value, clean(register(p))
+		row[3], row[4] = value, Clean(register(p))
 	}
 	if p.ReadoutText != nil {
-		row[5] = clean(readoutText(p))
+		row[5] = Clean(readoutText(p))
 	}
 	if p.AchievedRpm != nil {
 		row[6] = strconv.FormatFloat(p.GetAchievedRpm(), 'f', 2, 64) // so that the points stand in line
@@ -80,9 +80,9 @@ func setpointText(p *linepacev1.Setpoint) string {
 	case p.Count != nil:
 		return strconv.Itoa(int(p.GetCount()))
 	case p.Milliamps != nil:
-		return number(p.GetMilliamps()) + " mA"
+		return Number(p.GetMilliamps()) + " mA"
 	case p.Volts != nil:
-		return number(p.GetVolts()) + " V"
+		return Number(p.GetVolts()) + " V"
 	}
 	return ""
 }
@@ -130,7 +130,7 @@ func (s *sheet) run(p *linepacev1.Setpoint) {
 	}
 	s.speed(p)
 	if p.PulseHz != nil {
-		s.labelled("sensor", s.loopSensor(p)+number(p.GetPulseHz())+" Hz")
+		s.labelled("sensor", s.loopSensor(p)+Number(p.GetPulseHz())+" Hz")
 	}
 	s.asked(p)
 	if p.GetAchieved() != nil {
@@ -148,7 +148,7 @@ func bandEnd(q *linepacev1.Quantity) string {
 	if q == nil {
 		return "no limit"
 	}
-	return quantity(q)
+	return Quantity(q)
 }
 
 func (s *sheet) loadText(p *linepacev1.Setpoint) string {
@@ -169,11 +169,11 @@ func (s *sheet) speed(p *linepacev1.Setpoint) {
 	switch {
 	case p.AchievedRpm != nil && p.LastShaftRpm != nil:
 		s.labelled("tachometer", fmt.Sprintf("motor shaft %s r/min, last shaft %s r/min",
-			number(p.GetAchievedRpm()), number(p.GetLastShaftRpm())))
+			Number(p.GetAchievedRpm()), Number(p.GetLastShaftRpm())))
 	case p.AchievedRpm != nil:
-		s.labelled("tachometer", fmt.Sprintf("motor shaft %s r/min", number(p.GetAchievedRpm())))
+		s.labelled("tachometer", fmt.Sprintf("motor shaft %s r/min", Number(p.GetAchievedRpm())))
 	case p.DemandedRpm != nil:
-		s.labelled("needs", fmt.Sprintf("%s r/min of the motor", number(p.GetDemandedRpm())))
+		s.labelled("needs", fmt.Sprintf("%s r/min of the motor", Number(p.GetDemandedRpm())))
 	}
 }
 
@@ -193,7 +193,7 @@ func (s *sheet) asked(p *linepacev1.Setpoint) {
 		s.labelled("asked", why)
 		return
 	}
-	text := quantity(p.GetDemanded())
+	text := Quantity(p.GetDemanded())
 	if s.lookups.dry[p.GetDriveId()] {
 		text += " as fed" // with the moisture that the blend's total leaves out
 	}
@@ -204,7 +204,7 @@ func (s *sheet) asked(p *linepacev1.Setpoint) {
 }
 
 func achievedText(p *linepacev1.Setpoint) string {
-	text := quantity(p.GetAchieved())
+	text := Quantity(p.GetAchieved())
 	if p.ErrorPercent != nil {
 		text += ", " + percent(p.GetErrorPercent(), 3) + " from what was asked"
 	}
@@ -259,13 +259,13 @@ func (s *sheet) change(p *linepacev1.Setpoint) {
 		parts = append(parts, fmt.Sprintf("count from %d to %d", change.GetFromCount(), p.GetCount()))
 	}
 	if p.AchievedRpm != nil {
-		speed := fmt.Sprintf("motor from %s to %s r/min", number(change.GetFromRpm()), number(p.GetAchievedRpm()))
+		speed := fmt.Sprintf("motor from %s to %s r/min", Number(change.GetFromRpm()), Number(p.GetAchievedRpm()))
 		if change.SpeedChangePercent != nil {
 			speed += " (" + percent(change.GetSpeedChangePercent(), 1) + ")"
 		}
 		parts = append(parts, speed)
 	} else {
-		parts = append(parts, fmt.Sprintf("motor runs at %s r/min now", number(change.GetFromRpm())))
+		parts = append(parts, fmt.Sprintf("motor runs at %s r/min now", Number(change.GetFromRpm())))
 	}
 	s.labelled("change", strings.Join(parts, ", "))
 }

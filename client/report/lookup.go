@@ -50,7 +50,7 @@ func demandText(d *linepacev1.Demand) string {
 		return ratioText(kind.Ratio)
 	case *linepacev1.Demand_LengthPerPiece:
 		return fmt.Sprintf("%s for each piece, following %s",
-			quantity(kind.LengthPerPiece.GetLength()), kind.LengthPerPiece.GetLeaderId())
+			Quantity(kind.LengthPerPiece.GetLength()), kind.LengthPerPiece.GetLeaderId())
 	}
 	return ""
 }
@@ -60,14 +60,14 @@ func ratioText(r *linepacev1.Ratio) string {
 	if r.GetBasis() == linepacev1.Ratio_MOTOR_SPEED {
 		what = "motor speed"
 	}
-	return fmt.Sprintf("%s %% of the %s of %s", number(r.GetPercent()), what, r.GetLeaderId())
+	return fmt.Sprintf("%s %% of the %s of %s", Number(r.GetPercent()), what, r.GetLeaderId())
 }
 
 // componentText says which part of which total a component is.
 func componentText(b *linepacev1.Blend, c *linepacev1.Blend_Component) string {
 	share := "the balance"
 	if _, ok := c.GetShare().(*linepacev1.Blend_Component_SharePercent); ok {
-		share = number(c.GetSharePercent()) + " %"
+		share = Number(c.GetSharePercent()) + " %"
 	}
 	counted := "by mass"
 	if b.GetBasis() == linepacev1.Blend_VOLUME {
@@ -76,7 +76,7 @@ func componentText(b *linepacev1.Blend, c *linepacev1.Blend_Component) string {
 	if b.GetTotalBasis() == linepacev1.Blend_DRY {
 		counted = "dry, " + counted
 	}
-	return fmt.Sprintf("%s of blend %s (%s %s)", share, b.GetId(), quantity(b.GetTotal()), counted)
+	return fmt.Sprintf("%s of blend %s (%s %s)", share, b.GetId(), Quantity(b.GetTotal()), counted)
 }
 
 // fitPath finds the demand or blend that a path speaks of.

@@ -39,16 +39,16 @@ func (p *page) hanging(mark, s string) { p.wrapped(mark, markColumns, s) }
 
 func (p *page) wrapped(label string, indent int, s string) {
 	lead := label + strings.Repeat(" ", max(1, indent-len(label)))
-	for part := range strings.SplitSeq(text.WrapSoft(clean(s), columns-indent), "\n") {
+	for part := range strings.SplitSeq(text.WrapSoft(Clean(s), columns-indent), "\n") {
 		p.line(lead + part)
 		lead = strings.Repeat(" ", indent)
 	}
 }
 
-// clean makes text from outside harmless on a terminal and keeps it on its line:
+// Clean makes text from outside harmless on a terminal and keeps it on its line:
 // white space becomes a blank, and a control character, a change of writing
 // direction and whatever else does not print becomes a visible escape.
-func clean(s string) string {
+func Clean(s string) string {
 	var b strings.Builder
 	for _, r := range s {
 		switch {
@@ -64,11 +64,11 @@ func clean(s string) string {
 	return b.String()
 }
 
-// quantity writes a quantity for reading.
-func quantity(q *linepacev1.Quantity) string { return number(q.GetValue()) + " " + q.GetUnit() }
+// Quantity writes a quantity for reading.
+func Quantity(q *linepacev1.Quantity) string { return Number(q.GetValue()) + " " + q.GetUnit() }
 
-// number writes x for reading.
-func number(x float64) string { return significant(x, 6) }
+// Number writes x for reading, with six significant digits.
+func Number(x float64) string { return significant(x, 6) }
 
 // significant writes x with that many significant digits, more where they stand
 // before the point, none that are zero at the end.

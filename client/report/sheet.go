@@ -182,20 +182,21 @@ func checkText(check *linepacev1.Check) string {
 		return check.GetMessage()
 	}
 	return fmt.Sprintf("the speed that was asked is %s %% %s, which %s sets",
-		number(check.GetExcessPercent()), side, limitName(check.GetBinds()))
+		Number(check.GetExcessPercent()), side, LimitName(check.GetBinds()))
 }
 
 // limits tells the limit in the unit of the demand, and what would fit.
 func (s *sheet) limits(check *linepacev1.Check) {
 	if check.GetLimit() != nil {
-		s.labelled("limit", quantity(check.GetLimit()))
+		s.labelled("limit", Quantity(check.GetLimit()))
 	}
 	if check.GetFit() != nil {
-		s.labelled("would fit", quantity(check.GetFit())+s.fitField(check.GetFitField()))
+		s.labelled("would fit", Quantity(check.GetFit())+s.fitField(check.GetFitField()))
 	}
 }
 
-func limitName(limit linepacev1.Check_Limit) string {
+// LimitName says in words what limits a drive.
+func LimitName(limit linepacev1.Check_Limit) string {
 	switch limit {
 	case linepacev1.Check_MOTOR:
 		return "the motor"
