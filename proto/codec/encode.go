@@ -20,46 +20,35 @@ import (
 // UTF-8, on an enum's number that has no name, and on a message outside the
 // closed set. That is a fault of the program, never of a request.
 func Append(dst []byte, m proto.Message) ([]byte, error) {
-	return encode(dst, m, false)
-}
-
-// AppendCanonical appends the canonical form of m after RFC 8785 (JCS) to dst. It
-// fails as Append does. Messages that differ only in the sign of a zero have the
-// same form.
-func AppendCanonical(dst []byte, m proto.Message) ([]byte, error) {
-	return encode(dst, m, true)
-}
-
-func encode(dst []byte, m proto.Message, canonical bool) ([]byte, error) {
-	if m == nil {
-		return nil, errors.New("proto/codec: no message to write")
-	}
-	pm := m.ProtoReflect()
-	t, err := tableOf(pm.Descriptor())
+	t, err := tableFor(m)
 	if err != nil {
-		return nil, fmt.Errorf("proto/codec: %w", err)
+		return nil, err
 	}
-	e := encoder{out: dst, canonical: canonical}
-	if err := e.writeMessage(t, pm); err != nil {
+	e := encoder{out: dst}
+	if err := e.writeMessage(t, m.ProtoReflect()); err != nil {
 		return nil, err
 	}
 	return e.out, nil
 }
 
-type encoder struct {
-	out       []byte
-	canonical bool
+func tableFor(m proto.Message) (*table, error) {
+	if m == nil {
+		return nil, errors.New("proto/codec: no message to write")
+	}
+	t, err := tableOf(m.ProtoReflect().Descriptor())
+	if err != nil {
+		return nil, fmt.Errorf("proto/codec: %w", err)
+	}
+	return t, nil
 }
+
+type encoder struct{ out []byte }
 
 // writeMessage writes an object. Every member is followed by a comma, the last of
 // which becomes the closing brace.
 func (e *encoder) writeMessage(t *table, m protoreflect.Message) error {
-	fields := t.declared
-	if e.canonical {
-		fields = t.sorted
-	}
 	e.out = append(e.out, '{')
-	for _, f := range fields {
+	for _, f := range t.declared {
 		v, present := e.get(f, m)
 		if !present {
 			continue
@@ -70,17 +59,17 @@ func (e *encoder) writeMessage(t *table, m protoreflect.Message) error {
 		}
 		e.out = append(e.out, ',')
 	}
-	e.close('}')
+	e.out = closed(e.out, '}')
 	return nil
 }
 
-// close ends an object or a list.
-func (e *encoder) close(bracket byte) {
-	if last := len(e.out) - 1; e.out[last] == ',' {
-		e.out[last] = bracket
-		return
+// closed ends an object or a list, in place of the comma after its last member.
+func closed(out []byte, bracket byte) []byte {
+	if last := len(out) - 1; out[last] == ',' {
+		out[last] = bracket
+		return out
 	}
-	e.out = append(e.out, bracket)
+	return append(out, bracket)
 }
 
 // get returns the value of a field of m and whether it is to be written. The
@@ -91,32 +80,11 @@ func (e *encoder) get(f *field, m protoreflect.Message) (v protoreflect.Value, p
 		v = m.Get(f.desc) // half the cost of asking first
 		return v, v.Message().IsValid()
 	case !f.presence && !f.list:
-		v = m.Get(f.desc)
-		return v, !e.canonical || !f.isDefault(v)
+		return m.Get(f.desc), true
 	case m.Has(f.desc):
 		return m.Get(f.desc), true
 	}
-	return protoreflect.Value{}, f.list && !e.canonical
-}
-
-// isDefault reports whether v is what a field without presence is when absent.
-// A zero is, whatever its sign, since it is written without.
-func (f *field) isDefault(v protoreflect.Value) bool {
-	switch f.kind {
-	case protoreflect.DoubleKind:
-		return v.Float() == 0
-	case protoreflect.Int32Kind:
-		return v.Int() == 0
-	case protoreflect.Uint32Kind:
-		return v.Uint() == 0
-	case protoreflect.BoolKind:
-		return !v.Bool()
-	case protoreflect.EnumKind:
-		return v.Enum() == 0
-	case protoreflect.BytesKind:
-		return len(v.Bytes()) == 0
-	}
-	return v.String() == ""
+	return protoreflect.Value{}, f.list
 }
 
 func (e *encoder) writeField(f *field, v protoreflect.Value) error {
@@ -135,7 +103,7 @@ func (e *encoder) writeField(f *field, v protoreflect.Value) error {
 		}
 		e.out = append(e.out, ',')
 	}
-	e.close(']')
+	e.out = closed(e.out, ']')
 	return nil
 }
 
@@ -177,7 +145,7 @@ func (e *encoder) writeValue(f *field, v protoreflect.Value) error {
 
 // appendString appends valid UTF-8 as RFC 8785 section 3.2.2.2 writes it: only
 // what must be escaped is, and by its short form where it has one.
-func appendString(dst []byte, s string) []byte {
+func appendString[T string | []byte](dst []byte, s T) []byte {
 	const hex = "0123456789abcdef"
 	dst = append(dst, '"')
 	start := 0

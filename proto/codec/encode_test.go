@@ -153,3 +153,18 @@ func TestAppendRefuses(t *testing.T) {
 		}
 	}
 }
+
+// Unknown fields are passed over in the canonical form too, which is written from
+// the wire format and so sees them; what is no wire format there is an error.
+func TestCanonicalUnknownFields(t *testing.T) {
+	m := &linepacev1.Quantity{Value: 1, Unit: "m"}
+	m.ProtoReflect().SetUnknown([]byte{0xa2, 0x3e, 0x02, 'h', 'i'}) // number 996, "hi"
+	got, err := codec.AppendCanonical(nil, m)
+	require.NoError(t, err)
+	require.Equal(t, `{"unit":"m","value":1}`, string(got))
+	for _, broken := range [][]byte{{0xff}, {0xa2}, {0xa2, 0x3e}, {0xa2, 0x3e, 0x05, 'h'}, {0x0f}} {
+		m.ProtoReflect().SetUnknown(broken)
+		_, err := codec.AppendCanonical(nil, m)
+		require.Error(t, err, "% x", broken)
+	}
+}

@@ -23,6 +23,7 @@ type table struct {
 	declared []*field // in the order of declaration
 	sorted   []*field // by name
 	byName   map[string]*field
+	byNumber [64]*field // those with a number below its length; the others by search
 }
 
 // A field is what the codec knows of one field.
@@ -33,10 +34,13 @@ type field struct {
 	key      string // the name in quotes, with its colon
 	tag      []byte // on the wire
 	list     bool
-	presence bool     // absent and default differ
-	bit      uint64   // in the set of given fields
-	once     uint64   // the fields of which one may be given: this one, or its oneof
-	oneof    []*field // the members of its oneof
+	presence bool // absent and default differ
+	number   protowire.Number
+	wireType protowire.Type // of one value
+	rank     int            // in sorted
+	bit      uint64         // in the set of given fields
+	once     uint64         // the fields of which one may be given: this one, or its oneof
+	oneof    []*field       // the members of its oneof
 	message  *table
 	enum     *enum
 }
@@ -112,12 +116,18 @@ func makeTable(md protoreflect.MessageDescriptor, around []protoreflect.MessageD
 		}
 		t.byName[f.name] = f
 		t.declared = append(t.declared, f)
+		if int(f.number) < len(t.byNumber) {
+			t.byNumber[f.number] = f
+		}
 	}
 	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
 	t.joinOneofs(md)
 	t.sorted = slices.SortedFunc(slices.Values(t.declared), func(a, b *field) int { return cmp.Compare(a.name, b.name) })
+	for rank, f := range t.sorted {
+		f.rank = rank
+	}
 	stored, _ := tables.LoadOrStore(md, t)
 	return stored.(*table), nil
 }
@@ -175,6 +185,7 @@ func makeField(fd protoreflect.FieldDescriptor, around []protoreflect.MessageDes
 	default:
 		return nil, fmt.Errorf("%s: a field of type %v", fd.FullName(), f.kind)
 	}
+	f.number, f.wireType = fd.Number(), wireType
 	f.tag = protowire.AppendTag(nil, fd.Number(), wireType)
 	return f, nil
 }
