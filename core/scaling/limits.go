@@ -27,24 +27,24 @@ type limits struct {
 //
 //	lowest  = max(motor minimum, sensor's least frequency, register's first count)
 //	highest = min(motor maximum, sensor's highest frequency, register's end)
-func speedLimits(c *exact.Calc, d *Drive, l *line, sign int) limits {
+func (r *run) speedLimits(sign int) limits {
+	c, d := r.c, r.subject.Drive
 	m := limits{
 		low:    c.Dec(d.Motor.MinRPM),
 		high:   c.Dec(d.Motor.MaxRPM),
 		lowBy:  MotorBound,
 		highBy: MotorBound,
 	}
-	if s := d.loopSensor(); s != nil && s.Kind == ShaftSensor {
-		perTurn := pulsesPerMotorTurn(c, d, s)
+	if s := r.sensor; s != nil && s.Kind == ShaftSensor {
 		if s.MinHz > 0 {
-			m.raise(c, perMinute(c, s.MinHz).Quo(perTurn), SensorBound)
+			m.raise(c, perMinute(c, s.MinHz).Quo(r.pulses), SensorBound)
 		}
 		if s.MaxHz.Set {
-			m.lower(c, perMinute(c, s.MaxHz.Value).Quo(perTurn), SensorBound)
+			m.lower(c, perMinute(c, s.MaxHz.Value).Quo(r.pulses), SensorBound)
 		}
 	}
 	if d.Register.Kind != NoRegister {
-		low, high := registerLimits(c, &d.Register, l, sign)
+		low, high := registerLimits(c, &d.Register, &r.line, sign)
 		m.raise(c, low, RegisterBound)
 		m.lower(c, high, RegisterBound)
 	}
@@ -71,32 +71,31 @@ func perMinute(c *exact.Calc, hz float64) exact.Num { return c.Dec(hz).Mul(c.Int
 // pulsesPerMotorTurn returns the counted edges of a shaft sensor per motor turn.
 //
 //	pulses per turn * edges counted * ratio of the stages before the sensor
-func pulsesPerMotorTurn(c *exact.Calc, d *Drive, s *Sensor) exact.Num {
-	edges := int64(1)
+func pulsesPerMotorTurn(c *exact.Calc, s *Sensor, turns *shafts) exact.Num {
+	pulses := c.Dec(s.PulsesPerTurn)
 	if s.EdgesCounted.Set {
-		edges = int64(s.EdgesCounted.Value)
+		pulses = pulses.Mul(c.Int(int64(s.EdgesCounted.Value)))
 	}
-	pulses := c.Dec(s.PulsesPerTurn).Mul(c.Int(edges))
 	if s.StagesFromMotor == 0 {
 		return pulses
 	}
-	return pulses.Mul(transmissionRatio(c, d.Transmission[:s.StagesFromMotor]))
+	return pulses.Mul(turns.sensor)
 }
 
-// pulseRate returns the frequency in Hz of the sensor that closes the loop at n
-// r/min, and whether there is such a sensor.
+// pulseRate returns the frequency in Hz of the sensor that closes the loop, and
+// whether there is such a sensor.
 //
-//	shaft  n * pulses per motor turn / (60 s/min)
+//	shaft  motor speed * pulses per motor turn / (60 s/min)
 //	flow   volume rate * K-factor / (60 s/min)
-func pulseRate(c *exact.Calc, d *Drive, m *Material, rel *relation, n exact.Num) (hz exact.Num, ok bool) {
-	s := d.loopSensor()
+func (r *run) pulseRate(at Motion) (hz exact.Num, ok bool) {
+	c, d, m := r.c, r.subject.Drive, r.subject.Material
 	switch {
-	case s == nil:
+	case r.sensor == nil:
 		return exact.Num{}, false
-	case s.Kind == ShaftSensor:
-		return n.Mul(pulsesPerMotorTurn(c, d, s)).Quo(c.Int(secondsPerMinute)), true
-	case !converts(d, m, rel.dim, units.VolumeFlow):
+	case r.sensor.Kind == ShaftSensor:
+		return at.Speed.Mul(r.pulses).Quo(c.Int(secondsPerMinute)), true
+	case !converts(d, m, r.rel.dim, units.VolumeFlow):
 		return exact.Num{}, false
 	}
-	return convert(c, d, m, rel.rate(n), rel.dim, units.VolumeFlow).Mul(s.KFactor.Base(c)).Quo(c.Int(secondsPerMinute)), true
+	return convert(c, d, m, at.Rate, r.rel.dim, units.VolumeFlow).Mul(r.sensor.KFactor.Base(c)).Quo(c.Int(secondsPerMinute)), true
 }

@@ -7,22 +7,23 @@ import (
 	"linepace.example/core/units"
 )
 
-// readoutValue returns what the readout shows at n r/min, in its own
-// unit, and whether that can be said: a time needs a section and a moving belt.
-func (s *Subject) readoutValue(c *exact.Calc, rel *relation, n exact.Num) (v exact.Num, ok bool) {
+// readoutValue returns what the readout shows, in its own unit, and whether that
+// can be said: a time needs a section and a moving belt.
+func (r *run) readoutValue(at Motion) (v exact.Num, ok bool) {
+	c, s := r.c, &r.subject
 	u := s.Drive.Readout.Unit
 	switch dim := u.Dimension(); {
 	case dim == units.Rotation:
-		return units.FromBase(c, n, u), true
+		return units.FromBase(c, at.Speed, u), true
 	case dim == units.TimeDim:
-		if s.ReadoutSection == nil || c.Sign(n) == 0 {
+		if s.ReadoutSection == nil || c.Sign(at.Speed) == 0 {
 			return exact.Num{}, false
 		}
-		return units.FromBase(c, s.ReadoutSection.Length.Base(c).Quo(rel.rate(n)), u), true
-	case !converts(s.Drive, s.Material, rel.dim, dim):
+		return units.FromBase(c, s.ReadoutSection.Length.Base(c).Quo(at.Rate), u), true
+	case !converts(s.Drive, s.Material, r.rel.dim, dim):
 		return exact.Num{}, false
 	default:
-		return units.FromBase(c, convert(c, s.Drive, s.Material, rel.rate(n), rel.dim, dim), u), true
+		return units.FromBase(c, convert(c, s.Drive, s.Material, at.Rate, r.rel.dim, dim), u), true
 	}
 }
 

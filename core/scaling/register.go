@@ -54,7 +54,7 @@ type line struct {
 	rising         bool // the number grows with the speed
 }
 
-func registerLine(c *exact.Calc, d *Drive, rel *relation) line {
+func registerLine(c *exact.Calc, d *Drive, rel *relation, turns *shafts) line {
 	r := &d.Register
 	p, q := &r.Span[0], &r.Span[1]
 	l := line{k0: c.Dec(r.at(p)), x0: p.Value.Base(c), x: *rel}
@@ -62,18 +62,18 @@ func registerLine(c *exact.Calc, d *Drive, rel *relation) line {
 	l.dx = q.Value.Base(c).Sub(l.x0)
 	l.rising = c.Sign(l.dk) == c.Sign(l.dx)
 	if dim := p.Value.Unit.Dimension(); dim == units.Rotation {
-		l.x = relation{perTurn: shaftRatio(c, d), dim: dim}
+		l.x = relation{perTurn: turns.of(c, r.Shaft), itself: r.Shaft == MotorShaft, dim: dim}
 	}
 	return l
 }
 
-// shaftRatio returns turns of the register's shaft per turn of the motor.
-func shaftRatio(c *exact.Calc, d *Drive) exact.Num {
-	switch d.Register.Shaft {
+// of returns turns of the shaft that a register names per turn of the motor.
+func (t *shafts) of(c *exact.Calc, s Shaft) exact.Num {
+	switch s {
 	case SensorShaft:
-		return transmissionRatio(c, d.Transmission[:d.loopSensor().StagesFromMotor])
+		return t.sensor
 	case LastShaft:
-		return transmissionRatio(c, d.Transmission)
+		return t.last
 	}
 	return c.Int(1)
 }
@@ -103,19 +103,23 @@ func registerLimits(c *exact.Calc, r *Register, l *line, sign int) (low, high ex
 		start, end = end, start
 	}
 	high = magnitude(l.speed(c.Dec(end)), sign)
-	first := magnitude(l.speed(c.Dec(start)), sign)
-	if c.Sign(first) > 0 {
-		return first, high // even the end next to standstill still turns
+	first, standstill := c.Dec(start), l.number(c.Int(0))
+	turns := c.Cmp(first, standstill) > 0
+	if !rising {
+		turns = c.Cmp(first, standstill) < 0
 	}
-	if r.Kind != IntegerRegister {
+	switch {
+	case turns: // even the end next to standstill
+	case r.Kind != IntegerRegister:
 		return c.Int(0), high
+	default:
+		first = c.Int(firstCount(c, standstill, rising))
 	}
-	return magnitude(l.speed(c.Int(firstCount(c, l, rising))), sign), high
+	return magnitude(l.speed(first), sign), high
 }
 
-// firstCount returns the count next to the one that means standstill.
-func firstCount(c *exact.Calc, l *line, rising bool) int64 {
-	standstill := l.number(c.Int(0))
+// firstCount returns the count next to the number that means standstill.
+func firstCount(c *exact.Calc, standstill exact.Num, rising bool) int64 {
 	if rising {
 		n, _ := c.Floor(standstill)
 		return n + 1

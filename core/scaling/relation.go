@@ -12,6 +12,7 @@ type relation struct {
 	perTurn exact.Num
 	leak    exact.Num // only where leaks
 	leaks   bool
+	itself  bool // the rate is the motor speed itself: perTurn is 1
 	dim     units.Dimension
 }
 
@@ -22,11 +23,12 @@ type relation struct {
 //
 // Source: kinematics; a measured reference decides over the drivetrain, since it
 // is what happens.
-func relate(c *exact.Calc, d *Drive, m *Material) relation {
+// last is the last shaft's turns per motor turn.
+func relate(c *exact.Calc, d *Drive, m *Material, last exact.Num) relation {
 	if len(d.References) > 0 {
 		return referenceRelation(c, &d.References[0])
 	}
-	return drivetrainRelation(c, d, m)
+	return drivetrainRelation(c, d, m, last)
 }
 
 func referenceRelation(c *exact.Calc, r *Reference) relation {
@@ -36,12 +38,12 @@ func referenceRelation(c *exact.Calc, r *Reference) relation {
 	}
 }
 
-func drivetrainRelation(c *exact.Calc, d *Drive, m *Material) relation {
+func drivetrainRelation(c *exact.Calc, d *Drive, m *Material, last exact.Num) relation {
 	if d.Delivery.Kind == NoDelivery {
 		return relation{}
 	}
 	rel := relation{
-		perTurn: transmissionRatio(c, d.Transmission).Mul(perLastTurn(c, &d.Delivery, m)),
+		perTurn: last.Mul(perLastTurn(c, &d.Delivery, m)),
 		dim:     d.Delivery.rateDimension(),
 	}
 	if slip := d.Delivery.SlipFlow; d.Delivery.Kind == Pump && slip.Unit != nil && slip.Value != 0 {
@@ -57,11 +59,33 @@ func drivetrainRelation(c *exact.Calc, d *Drive, m *Material) relation {
 //	gearbox           1 / ratio
 //	belt              driverDiameter / drivenDiameter * (1 - slip)
 func transmissionRatio(c *exact.Calc, stages []Stage) exact.Num {
-	ratio := c.Int(1)
-	for i := range stages {
-		ratio = ratio.Mul(stageRatio(c, &stages[i]))
+	if len(stages) == 0 {
+		return c.Int(1)
+	}
+	ratio := stageRatio(c, &stages[0])
+	for i := range stages[1:] {
+		ratio = ratio.Mul(stageRatio(c, &stages[1+i]))
 	}
 	return ratio
+}
+
+// shafts holds turns of the shafts that matter per turn of the motor.
+type shafts struct {
+	last   exact.Num
+	sensor exact.Num // of the shaft sensor that closes the loop, where there is one
+}
+
+// turning returns the shafts of d, whose sensor in the loop is s, or nil.
+func turning(c *exact.Calc, d *Drive, s *Sensor) shafts {
+	turns := shafts{last: transmissionRatio(c, d.Transmission)}
+	if s == nil || s.Kind != ShaftSensor {
+		return turns
+	}
+	turns.sensor = turns.last
+	if n := int(s.StagesFromMotor); n < len(d.Transmission) {
+		turns.sensor = transmissionRatio(c, d.Transmission[:n])
+	}
+	return turns
 }
 
 func stageRatio(c *exact.Calc, s *Stage) exact.Num {
@@ -161,6 +185,9 @@ func (d *Drive) RateDimension() units.Dimension {
 
 // rate returns the process rate at n r/min.
 func (r *relation) rate(n exact.Num) exact.Num {
+	if r.itself {
+		return n
+	}
 	rate := r.perTurn.Mul(n)
 	if r.leaks {
 		rate = rate.Sub(r.leak)
@@ -170,6 +197,9 @@ func (r *relation) rate(n exact.Num) exact.Num {
 
 // speed returns the r/min that give a process rate.
 func (r *relation) speed(rate exact.Num) exact.Num {
+	if r.itself {
+		return rate
+	}
 	if r.leaks {
 		rate = rate.Add(r.leak)
 	}

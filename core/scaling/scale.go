@@ -36,7 +36,7 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	unit := RateUnit(d)
 	var described Setpoint
 	r := newRun(c, s, Measure{Unit: unit}, checks, &described)
-	usable := speedLimits(c, d, &r.line, 1)
+	usable := r.speedLimits(1)
 	out := Scale{
 		PerMotorTurn:      quantity(c, r.rel.perTurn, perTurnUnit(r.rel.dim)),
 		PerRPM:            quantity(c, r.rel.perTurn, unit),
@@ -51,7 +51,7 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 		out.Leak = quantity(c, r.rel.leak, unit)
 	}
 	if d.Delivery.Kind != NoDelivery || len(d.Transmission) > 0 {
-		out.LastShaftTurnsPerMotorTurn = Some(transmissionRatio(c, d.Transmission).Float())
+		out.LastShaftTurnsPerMotorTurn = Some(r.turns.last.Float())
 	}
 	r.scaleOfRegister(&out)
 	out.PulseHzAtMin = r.pulsesAt(d.Motor.MinRPM)
@@ -59,7 +59,7 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	if d.Readout.Unit != nil {
 		out.ReadoutDecimals = r.readoutDecimals(usable)
 	}
-	if off, ok := referenceDiffers(c, d, s.Material); ok {
+	if off, ok := r.referenceDiffers(); ok {
 		out.ReferenceDiffersPercent = Some(off)
 		r.add(Check{Code: ReferenceDiffers, Number: off})
 	}
@@ -93,11 +93,11 @@ func (r *run) scaleOfRegister(out *Scale) {
 }
 
 func (r *run) pulsesAt(motorRPM float64) Optional[float64] {
-	n := r.c.Dec(motorRPM)
-	if s := r.subject.Drive.loopSensor(); s != nil && s.Kind == FlowSensor && r.c.Sign(r.rel.rate(n)) < 0 {
+	at := r.at(r.c.Dec(motorRPM))
+	if s := r.sensor; s != nil && s.Kind == FlowSensor && r.c.Sign(at.Rate) < 0 {
 		return Some(0.0)
 	}
-	hz, ok := pulseRate(r.c, r.subject.Drive, r.subject.Material, &r.rel, n)
+	hz, ok := r.pulseRate(at)
 	if !ok {
 		return Optional[float64]{}
 	}
@@ -111,8 +111,8 @@ func (r *run) readoutDecimals(usable limits) Optional[int32] {
 	if r.c.Cmp(usable.low, usable.high) > 0 {
 		return Optional[int32]{}
 	}
-	atLow, okLow := r.subject.readoutValue(r.c, &r.rel, usable.low)
-	atHigh, okHigh := r.subject.readoutValue(r.c, &r.rel, usable.high)
+	atLow, okLow := r.readoutValue(r.at(usable.low))
+	atHigh, okHigh := r.readoutValue(r.at(usable.high))
 	if !okLow || !okHigh {
 		return Optional[int32]{}
 	}

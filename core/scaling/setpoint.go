@@ -50,13 +50,20 @@ type Setpoint struct {
 // run is one evaluation of one drive's setpoint.
 type run struct {
 	c       *exact.Calc
-	subject *Subject
+	subject Subject
 	measure Measure
+	sensor  *Sensor // the one that closes the loop, or nil
+	turns   shafts
+	pulses  exact.Num // per motor turn, of a shaft sensor that closes the loop
 	rel     relation
 	line    line
 	checks  *[]Check
 	out     *Setpoint
 }
+
+// Motion is a motor speed in r/min, and the process rate at it in base units of
+// the drive's own [Drive.RateDimension], where it has one.
+type Motion struct{ Speed, Rate exact.Num }
 
 // For finds into out the setpoint of s for an amount of measure m, in base units (r/min
 // for a motor speed). Checks are appended to checks; their Field and
@@ -67,18 +74,26 @@ type run struct {
 //	achieved    = the same relations back from the count
 //
 // The setpoint of a drive out of range has no count; its check has the limit and
-// a value of the demand that would fit. Formulas: motor-speed/1, count/1.
-func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check, out *Setpoint) {
+// a value of the demand that would fit. The motion that is achieved is returned,
+// or none where the drive is out of range. Formulas: motor-speed/1, count/1.
+func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check, out *Setpoint) Motion {
 	*out = Setpoint{}
 	r := newRun(c, s, m, checks, out)
 	n := r.speed(amount)
 	out.Demanded = units.Quantity{Value: units.FromBase(c, amount, m.Unit).Float(), Unit: m.Unit}
 	out.DemandedRPM = Some(n.Float())
-	if r.inRange(n) {
-		speed, achieved := r.load(n, amount)
-		r.describe(speed)
-		r.compare(amount, achieved, speed)
+	if !r.inRange(n) {
+		return Motion{}
 	}
+	speed, rounded := r.load(n)
+	at := r.at(speed)
+	r.describe(at)
+	if rounded {
+		r.compare(amount, r.amount(at), speed)
+	} else {
+		r.compare(amount, amount, speed)
+	}
+	return at
 }
 
 // FromCount finds into out what a loaded count of an integer register does; the demanded
@@ -91,16 +106,31 @@ func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Chec
 	if c.Sign(n) != 0 {
 		r.inRange(n)
 	}
-	r.describe(n)
-	out.Achieved = r.inUnit(r.amount(n))
+	at := r.at(n)
+	r.describe(at)
+	out.Achieved = r.inUnit(r.amount(at))
 }
 
 func newRun(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *Setpoint) run {
-	r := run{c: c, subject: s, measure: m, rel: relate(c, s.Drive, s.Material), checks: checks, out: out}
-	if s.Drive.Register.Kind != NoRegister {
-		r.line = registerLine(c, s.Drive, &r.rel)
+	d := s.Drive
+	r := run{c: c, subject: *s, measure: m, sensor: d.loopSensor(), checks: checks, out: out}
+	r.turns = turning(c, d, r.sensor)
+	if r.sensor != nil && r.sensor.Kind == ShaftSensor {
+		r.pulses = pulsesPerMotorTurn(c, r.sensor, &r.turns)
+	}
+	r.rel = relate(c, d, s.Material, r.turns.last)
+	if d.Register.Kind != NoRegister {
+		r.line = registerLine(c, d, &r.rel, &r.turns)
 	}
 	return r
+}
+
+// at returns the motion at n r/min.
+func (r *run) at(n exact.Num) Motion {
+	if r.rel.dim == (units.Dimension{}) {
+		return Motion{Speed: n}
+	}
+	return Motion{Speed: n, Rate: r.rel.rate(n)}
 }
 
 func (r *run) add(k Check) {
@@ -122,15 +152,15 @@ func (r *run) speed(amount exact.Num) exact.Num {
 }
 
 // amount is the inverse of speed.
-func (r *run) amount(n exact.Num) exact.Num {
+func (r *run) amount(at Motion) exact.Num {
 	d := r.subject.Drive
 	switch dim := r.measure.Unit.Dimension(); dim {
 	case units.Rotation:
-		return n
+		return at.Speed
 	case units.TimeDim:
-		return r.measure.Length.Base(r.c).Quo(r.rel.rate(n))
+		return r.measure.Length.Base(r.c).Quo(at.Rate)
 	default:
-		return convert(r.c, d, r.subject.Material, r.rel.rate(n), r.rel.dim, dim)
+		return convert(r.c, d, r.subject.Material, at.Rate, r.rel.dim, dim)
 	}
 }
 
@@ -145,7 +175,7 @@ func (r *run) inRange(n exact.Num) bool {
 	c := r.c
 	sign := c.Sign(n)
 	size := magnitude(n, sign)
-	usable := speedLimits(c, r.subject.Drive, &r.line, sign)
+	usable := r.speedLimits(sign)
 	switch {
 	case c.Cmp(size, usable.high) > 0:
 		r.addOutOfRange(AboveHighestSpeed, size, usable.high, usable.highBy, sign, usable)
@@ -159,7 +189,7 @@ func (r *run) inRange(n exact.Num) bool {
 
 func (r *run) addOutOfRange(code Code, size, limit exact.Num, by Bound, sign int, usable limits) {
 	excess := size.Sub(limit).Abs().Quo(limit).Mul(r.c.Int(100)).Float()
-	k := Check{Code: code, Binds: by, Limit: r.inUnit(r.amount(magnitude(limit, sign))), ExcessPercent: Some(excess)}
+	k := Check{Code: code, Binds: by, Limit: r.inUnit(r.amount(r.at(magnitude(limit, sign)))), ExcessPercent: Some(excess)}
 	if r.c.Cmp(usable.low, usable.high) <= 0 {
 		k.Fit = r.inside(k.Limit, usable, sign)
 	}
@@ -182,9 +212,9 @@ func (r *run) inside(limit units.Quantity, usable limits, sign int) units.Quanti
 	return units.Quantity{}
 }
 
-// load turns speed n, which meets amount, into what the register takes, and returns
-// the speed and the amount that this gives. Only an integer register rounds.
-func (r *run) load(n, amount exact.Num) (speed, achieved exact.Num) {
+// load turns speed n into what the register takes, and returns the speed that this
+// gives. Only an integer register rounds.
+func (r *run) load(n exact.Num) (speed exact.Num, rounded bool) {
 	switch r.subject.Drive.Register.Kind {
 	case IntegerRegister:
 		number := r.line.number(n)
@@ -193,13 +223,13 @@ func (r *run) load(n, amount exact.Num) (speed, achieved exact.Num) {
 		speed = r.line.speed(r.c.Int(count))
 		r.checkMotorLimit(speed)
 		r.checkNearerInTime(number, count, n)
-		return speed, r.amount(speed)
+		return speed, true
 	case CurrentOutput:
 		r.out.Milliamps = Some(r.line.number(n).Float())
 	case VoltageOutput:
 		r.out.Volts = Some(r.line.number(n).Float())
 	}
-	return n, amount
+	return n, false
 }
 
 func (r *run) checkMotorLimit(achieved exact.Num) {
@@ -233,34 +263,34 @@ func (r *run) checkNearerInTime(number exact.Num, count int64, demanded exact.Nu
 	if float64(other) < low || float64(other) > high || c.Sign(n) != c.Sign(demanded) {
 		return
 	}
-	time := r.amount(demanded)
-	chosen := r.amount(r.line.speed(c.Int(count))).Sub(time).Abs()
-	if c.Cmp(r.amount(n).Sub(time).Abs(), chosen) < 0 {
+	time := r.amount(r.at(demanded))
+	chosen := r.amount(r.at(r.line.speed(c.Int(count)))).Sub(time).Abs()
+	if c.Cmp(r.amount(r.at(n)).Sub(time).Abs(), chosen) < 0 {
 		r.add(Check{Code: OtherCountNearerInTime, Number: float64(other)})
 	}
 }
 
-// describe fills in what speed n does: shafts, process value, readout, pulses.
-func (r *run) describe(n exact.Num) {
-	c, s := r.c, r.subject
-	r.out.AchievedRPM = Some(n.Float())
-	if s.Drive.Delivery.Kind != NoDelivery || len(s.Drive.Transmission) > 0 {
-		r.out.LastShaftRPM = Some(n.Mul(transmissionRatio(c, s.Drive.Transmission)).Float())
+// describe fills in what a motion does: shafts, process value, readout, pulses.
+func (r *run) describe(at Motion) {
+	d := r.subject.Drive
+	r.out.AchievedRPM = Some(at.Speed.Float())
+	if d.Delivery.Kind != NoDelivery || len(d.Transmission) > 0 {
+		r.out.LastShaftRPM = Some(at.Speed.Mul(r.turns.last).Float())
 	}
 	if r.rel.dim != (units.Dimension{}) {
-		r.out.ProcessRate = quantity(c, r.rel.rate(n), RateUnit(s.Drive))
+		r.out.ProcessRate = quantity(r.c, at.Rate, RateUnit(d))
 	}
-	if hz, ok := pulseRate(c, s.Drive, s.Material, &r.rel, n); ok {
+	if hz, ok := r.pulseRate(at); ok {
 		r.out.PulseHz = Some(hz.Abs().Float())
 	}
-	if s.Drive.Readout.Unit != nil {
-		r.readout(n)
+	if d.Readout.Unit != nil {
+		r.readout(at)
 	}
-	r.checkDrive(n)
+	r.checkDrive(at.Speed)
 }
 
-func (r *run) readout(n exact.Num) {
-	v, ok := r.subject.readoutValue(r.c, &r.rel, n)
+func (r *run) readout(at Motion) {
+	v, ok := r.readoutValue(at)
 	if !ok {
 		if r.subject.ReadoutSection == nil && r.subject.Drive.Readout.Unit.Dimension() == units.TimeDim {
 			r.add(Check{Code: ReadoutWithoutSection})
@@ -287,14 +317,14 @@ func (r *run) checkDrive(n exact.Num) {
 			r.add(Check{Code: FarFromCalibration, Number: calibrated})
 		}
 	}
-	if s := d.loopSensor(); s != nil && s.Kind == FlowSensor {
+	if r.sensor != nil && r.sensor.Kind == FlowSensor {
 		r.add(Check{Code: MotorSpeedNominal})
 	}
 	if hasNominalGearbox(d) {
 		r.add(Check{Code: GearboxRatioNominal})
 	}
 	if len(d.References) > 0 {
-		if off, ok := referenceDiffers(c, d, r.subject.Material); ok {
+		if off, ok := r.referenceDiffers(); ok {
 			r.add(Check{Code: ReferenceDiffers, Number: off})
 		}
 	}
@@ -326,11 +356,12 @@ func hasNominalGearbox(d *Drive) bool {
 // referenceDiffers returns by how many percent the measured reference lies from
 // what the drivetrain says at the reference's speed, where both are known in one
 // kind of rate.
-func referenceDiffers(c *exact.Calc, d *Drive, m *Material) (percent float64, ok bool) {
+func (r *run) referenceDiffers() (percent float64, ok bool) {
+	c, d, m := r.c, r.subject.Drive, r.subject.Material
 	if len(d.References) == 0 || d.Delivery.Kind == NoDelivery {
 		return 0, false
 	}
-	ref, train := &d.References[0], drivetrainRelation(c, d, m)
+	ref, train := &d.References[0], drivetrainRelation(c, d, m, r.turns.last)
 	dim := ref.Value.Unit.Dimension()
 	if !converts(d, m, train.dim, dim) {
 		return 0, false
@@ -352,10 +383,10 @@ func (r *run) compare(demanded, achieved, n exact.Num) {
 	if known {
 		r.out.Low, r.out.High = r.quantityUnlessEndless(low), r.quantityUnlessEndless(high)
 	}
-	t := r.subject.Tolerance
-	if t == nil {
+	if r.subject.Tolerance == nil {
 		return
 	}
+	t := r.tolerance()
 	within := r.tolerated(t, achieved, demanded)
 	r.out.WithinTolerance = Some(within)
 	if !within {
@@ -370,12 +401,16 @@ func (r *run) compare(demanded, achieved, n exact.Num) {
 	}
 }
 
-// tolerated reports whether 1 - minus <= value/demanded <= 1 + plus.
-func (r *run) tolerated(t *Tolerance, value, demanded exact.Num) bool {
-	c := r.c
+// tolerance returns 1 - minus and 1 + plus.
+func (r *run) tolerance() [2]exact.Num {
+	c, t := r.c, r.subject.Tolerance
+	return [2]exact.Num{c.Int(1).Sub(c.Percent(t.MinusPercent)), c.Int(1).Add(c.Percent(t.PlusPercent))}
+}
+
+// tolerated reports whether value/demanded lies within t.
+func (r *run) tolerated(t [2]exact.Num, value, demanded exact.Num) bool {
 	q := value.Quo(demanded)
-	return c.Cmp(q, c.Int(1).Sub(c.Percent(t.MinusPercent))) >= 0 &&
-		c.Cmp(q, c.Int(1).Add(c.Percent(t.PlusPercent))) <= 0
+	return r.c.Cmp(q, t[0]) >= 0 && r.c.Cmp(q, t[1]) <= 0
 }
 
 // end is one end of the expected band, in the measure; a time at standstill is endless.
@@ -429,10 +464,11 @@ func (r *run) regulated(n exact.Num) (slow, fast exact.Num, known bool) {
 }
 
 func (r *run) end(n exact.Num) end {
-	if r.measure.Unit.Dimension() == units.TimeDim && r.c.Sign(r.rel.rate(n)) <= 0 {
+	at := r.at(n)
+	if r.measure.Unit.Dimension() == units.TimeDim && r.c.Sign(at.Rate) <= 0 {
 		return end{endless: true}
 	}
-	return end{amount: r.amount(n)}
+	return end{amount: r.amount(at)}
 }
 
 // Stop finds into out what asks s's register for zero. Nothing is set where the register
@@ -480,6 +516,6 @@ func SpeedOfCount(c *exact.Calc, s *Subject, count int32) exact.Num {
 // RateAt returns the process rate at n r/min of the motor, in base
 // units of the drive's own [Drive.RateDimension].
 func RateAt(c *exact.Calc, s *Subject, n exact.Num) exact.Num {
-	rel := relate(c, s.Drive, s.Material)
+	rel := relate(c, s.Drive, s.Material, transmissionRatio(c, s.Drive.Transmission))
 	return rel.rate(n)
 }

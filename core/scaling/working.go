@@ -62,7 +62,7 @@ func (w *worker) scaleSteps() {
 	if d.Delivery.Kind == NoDelivery {
 		return
 	}
-	ratio := plain(transmissionRatio(c, d.Transmission).Float())
+	ratio := plain(w.turns.last.Float())
 	if len(d.Transmission) > 0 {
 		formula, inputs := transmissionFormula(d.Transmission)
 		w.step("transmission/1", "turns of the last shaft per motor turn", formula, ratio, inputs...)

@@ -115,7 +115,7 @@ func (w *worker) numberSteps(speed Input) {
 
 // shaftInput is turns of the register's shaft per motor turn.
 func (w *worker) shaftInput() Input {
-	return Input{"shaftTurns", plain(shaftRatio(w.c, w.subject.Drive).Float())}
+	return Input{"shaftTurns", plain(w.turns.of(w.c, w.subject.Drive.Register.Shaft).Float())}
 }
 
 // countSpeedStep derives the motor speed that a count sets.
@@ -211,7 +211,7 @@ func (w *worker) readoutSteps(speed Input) {
 	if w.subject.ReadoutSection != nil {
 		length = w.subject.ReadoutSection.Length
 	}
-	v, _ := w.subject.readoutValue(w.c, &w.rel, speed.Value.Base(w.c))
+	v, _ := w.readoutValue(w.at(speed.Value.Base(w.c)))
 	value := Input{"value", units.Quantity{Value: v.Float(), Unit: r.Unit}}
 	formula, inputs := w.valueFormula("speed", r.Unit.Dimension(), length)
 	w.step("readout-value/1", "value that the readout shows", formula, value.Value, append(inputs, speed)...)
@@ -222,13 +222,13 @@ func (w *worker) readoutSteps(speed Input) {
 }
 
 func (w *worker) pulseStep(speed Input) {
-	s := w.subject.Drive.loopSensor()
+	s := w.sensor
 	if s == nil || !w.out.PulseHz.Set {
 		return
 	}
 	hz := units.Quantity{Value: w.out.PulseHz.Value, Unit: hertz}
 	if s.Kind == ShaftSensor {
-		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, w.pulsesInput(s))
+		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, w.pulsesInput())
 		return
 	}
 	flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(speed.Value.Base(w.c)), w.rel.dim, units.VolumeFlow)
@@ -236,9 +236,9 @@ func (w *worker) pulseStep(speed Input) {
 		Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
 }
 
-// pulsesInput is the counted pulses of a shaft sensor per motor turn.
-func (w *worker) pulsesInput(s *Sensor) Input {
-	return Input{"pulsesPerMotorTurn", units.Quantity{Value: pulsesPerMotorTurn(w.c, w.subject.Drive, s).Float(), Unit: pulsePerTurn}}
+// pulsesInput is the counted pulses of the shaft sensor per motor turn.
+func (w *worker) pulsesInput() Input {
+	return Input{"pulsesPerMotorTurn", units.Quantity{Value: w.pulses.Float(), Unit: pulsePerTurn}}
 }
 
 var pulsePerTurn = units.MustParse("pulse/r")
@@ -252,13 +252,13 @@ func (w *worker) limitSteps() {
 	if w.out != nil && w.out.DemandedRPM.Value < 0 {
 		sign = -1
 	}
-	usable := speedLimits(w.c, d, &w.line, sign)
-	if s := d.loopSensor(); s != nil && s.Kind == ShaftSensor {
+	usable := w.speedLimits(sign)
+	if s := w.sensor; s != nil && s.Kind == ShaftSensor {
 		if s.MinHz > 0 {
-			low = append(low, w.sensorLimitStep(s, "lowest", s.MinHz))
+			low = append(low, w.sensorLimitStep("lowest", s.MinHz))
 		}
 		if s.MaxHz.Set {
-			high = append(high, w.sensorLimitStep(s, "highest", s.MaxHz.Value))
+			high = append(high, w.sensorLimitStep("highest", s.MaxHz.Value))
 		}
 	}
 	if d.Register.Kind != NoRegister {
@@ -282,11 +282,11 @@ func greatest(f string, of []Input) string {
 	return text + ")"
 }
 
-func (w *worker) sensorLimitStep(s *Sensor, which string, hz float64) Input {
-	n := perMinute(w.c, hz).Quo(pulsesPerMotorTurn(w.c, w.subject.Drive, s))
+func (w *worker) sensorLimitStep(which string, hz float64) Input {
+	n := perMinute(w.c, hz).Quo(w.pulses)
 	out := Input{"sensor", speedQuantity(n.Float())}
 	w.step("sensor-limit/1", which+" speed at which the sensor's frequency is usable", "frequency / pulsesPerMotorTurn", out.Value,
-		Input{"frequency", units.Quantity{Value: hz, Unit: hertz}}, w.pulsesInput(s))
+		Input{"frequency", units.Quantity{Value: hz, Unit: hertz}}, w.pulsesInput())
 	return out
 }
 
