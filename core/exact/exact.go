@@ -100,14 +100,22 @@ func (c *Calc) Dec(v float64) Num {
 // significant digits, and two decimals of at most 15 digits never share a float64.
 func isOwnDecimal(v float64) bool {
 	size := math.Abs(v)
-	if v == math.Trunc(v) {
-		return size < exactIntegers
-	}
-	return size < 1e12 && 8*v == math.Trunc(8*v)
+	return size < 1e12 && isInteger(8*v) || size < exactIntegers && isInteger(v)
 }
+
+// isInteger reports whether v is an integer. Beyond the range of int64 it may say
+// no, or yes where it is so.
+func isInteger(v float64) bool { return float64(int64(v)) == v }
 
 // Int returns the integer v.
 func (c *Calc) Int(v int64) Num {
+	if c.exact || v > exactIntegers || v < -exactIntegers {
+		return c.intWithBound(v)
+	}
+	return Num{v: float64(v)}
+}
+
+func (c *Calc) intWithBound(v int64) Num {
 	n := Num{v: float64(v)}
 	if v > exactIntegers || v < -exactIntegers {
 		n.e = unitRoundoff * math.Abs(n.v) * widen
@@ -141,16 +149,35 @@ func (c *Calc) Percent(v float64) Num { return c.Dec(v).Quo(c.Int(100)) }
 
 // Add returns a + b.
 func (a Num) Add(b Num) Num {
-	v := a.v + b.v
-	n := Num{v: v}
-	if a.e != 0 || b.e != 0 || lostInSum(a.v, b.v, v) {
-		n.e = (a.e + b.e + float64(unitRoundoff*math.Abs(v))) * widen
-	}
 	if a.x != nil {
-		n.x = a.x.add(b.x)
+		return sum(a.v, b.v, a.e+b.e).with(a.x.add(b.x))
 	}
-	return n
+	return sum(a.v, b.v, a.e+b.e)
 }
+
+// Sub returns a - b.
+func (a Num) Sub(b Num) Num {
+	if a.x != nil {
+		return sum(a.v, -b.v, a.e+b.e).with(a.x.sub(b.x))
+	}
+	return sum(a.v, -b.v, a.e+b.e)
+}
+
+// sum returns a + b, where e bounds the error of both together.
+func sum(a, b, e float64) Num {
+	v := a + b
+	if e == 0 && !lostInSum(a, b, v) {
+		return Num{v: v}
+	}
+	return Num{v: v, e: (e + float64(unitRoundoff*math.Abs(v))) * widen}
+}
+
+// float returns a without its true value: in exact mode the float64 part is that
+// of the other mode.
+func (a Num) float() Num { return Num{v: a.v, e: a.e} }
+
+// with returns a with its true value.
+func (a Num) with(x *Real) Num { return Num{v: a.v, e: a.e, x: x} }
 
 // lostInSum reports whether v, the float64 sum of a and b, differs from their true
 // sum (Knuth, The Art of Computer Programming vol. 2, 4.2.2, theorem B).
@@ -158,9 +185,6 @@ func lostInSum(a, b, v float64) bool {
 	part := v - a
 	return (a-(v-part))+(b-part) != 0
 }
-
-// Sub returns a - b.
-func (a Num) Sub(b Num) Num { return a.Add(b.Neg()) }
 
 // Neg returns -a.
 func (a Num) Neg() Num {
@@ -184,17 +208,16 @@ func (a Num) Abs() Num {
 
 // Mul returns a * b.
 func (a Num) Mul(b Num) Num {
-	v := a.v * b.v
-	n := Num{v: v}
-	if a.e != 0 || b.e != 0 || !isExactProduct(a.v, b.v, v) {
-		e := float64(math.Abs(a.v)*b.e) + float64(math.Abs(b.v)*a.e)
-		e += float64(a.e * b.e)
-		n.e = (e + float64(unitRoundoff*math.Abs(v))) * widen
-	}
 	if a.x != nil {
-		n.x = a.x.mul(b.x)
+		return a.float().Mul(b.float()).with(a.x.mul(b.x))
 	}
-	return n
+	v := a.v * b.v
+	if a.e+b.e == 0 && isExactProduct(a.v, b.v, v) {
+		return Num{v: v}
+	}
+	e := float64(math.Abs(a.v)*b.e) + float64(math.Abs(b.v)*a.e)
+	e += float64(a.e * b.e)
+	return Num{v: v, e: (e + float64(unitRoundoff*math.Abs(v))) * widen}
 }
 
 // isExactProduct reports whether v, the float64 product of a and b, is known to be
@@ -205,33 +228,38 @@ func isExactProduct(a, b, v float64) bool {
 	return math.Abs(v) < 0x1p33 && isCoarse(a) && isCoarse(b)
 }
 
-// isCoarse reports whether v is a multiple of 2^-10.
-func isCoarse(v float64) bool { return v*0x1p10 == math.Trunc(v*0x1p10) }
+// isCoarse reports whether v is a multiple of 2^-10. Of two factors of a product
+// below 2^33, one beyond the range of [isInteger] leaves only zero for the other.
+func isCoarse(v float64) bool { return isInteger(v * 0x1p10) }
 
 // Quo returns a / b. The caller has made sure that b is not zero: a zero b is a
 // programming error and panics in exact mode; a b that float64 cannot tell from
 // zero gives an infinite bound, so that the next decision is undecided.
 func (a Num) Quo(b Num) Num {
-	n := Num{}
-	if room := math.Abs(b.v) - b.e; room > 0 {
-		v := a.v / b.v
-		n.v = v
-		// A product that is exact and gives a back proves the quotient.
-		if back := v * b.v; a.e != 0 || b.e != 0 || back != a.v || !isExactProduct(v, b.v, back) {
-			e := a.e + float64(math.Abs(v)*b.e)
-			// |v| is within u of |a.v/b.v|; twice u covers both that and the
-			// quotient's own rounding.
-			n.e = (float64(e/room) + float64(2*unitRoundoff*math.Abs(v))) * widen * widen
-		}
-	} else {
-		n.e = math.Inf(1)
-	}
 	if a.x != nil {
-		n.x = a.x.quo(b.x)
-		if math.IsInf(n.e, 1) { // no decision can rest on the float64 mode's result
-			n.v = n.x.float()
-			n.e = 2 * unitRoundoff * math.Abs(n.v)
-		}
+		return a.float().Quo(b.float()).orTrue(a.x.quo(b.x))
 	}
-	return n
+	room := math.Abs(b.v) - b.e
+	if !(room > 0) {
+		return Num{e: math.Inf(1)}
+	}
+	v := a.v / b.v
+	// A product that is exact and gives a back proves the quotient.
+	if a.e+b.e == 0 && v*b.v == a.v && isExactProduct(v, b.v, a.v) {
+		return Num{v: v}
+	}
+	e := a.e + float64(math.Abs(v)*b.e)
+	// |v| is within u of |a.v/b.v|; twice u covers both that and the quotient's
+	// own rounding.
+	return Num{v: v, e: (float64(e/room) + float64(2*unitRoundoff*math.Abs(v))) * widen * widen}
+}
+
+// orTrue returns a with its true value x, and in place of a result on which no
+// decision can rest the float64 nearest to x.
+func (a Num) orTrue(x *Real) Num {
+	if !math.IsInf(a.e, 1) {
+		return a.with(x)
+	}
+	v := x.float()
+	return Num{v: v, e: 2 * unitRoundoff * math.Abs(v), x: x}
 }
