@@ -2,8 +2,10 @@ package scaling
 
 import (
 	"math"
+	"slices"
 	"strings"
 
+	"linepace.example/core/exact"
 	"linepace.example/core/fault"
 	"linepace.example/core/units"
 )
@@ -40,10 +42,11 @@ func Validate(d *Drive, p *fault.Path, faults *fault.List) {
 	v.references(d.References, &at)
 	at = p.Field("sensors")
 	v.sensors(d, &at)
+	native, known := d.KnownRateDimension()
 	at = p.Field("readout")
-	v.readout(d, &at)
+	v.readout(&d.Readout, native, known, &at)
 	at = p.Field("register")
-	v.register(d, &at)
+	v.register(d, native, known, &at)
 }
 
 // ValidateMaterial adds to faults everything that is wrong with m.
@@ -95,26 +98,42 @@ func ValidateRate(d *Drive, q units.Quantity, p *fault.Path, field string, fault
 	if !known {
 		return false // the fault of the reference has been reported
 	}
-	dims := append(ratesJoinedByDensity(native), units.Rotation)
-	dims = append(dims, also...)
+	dims := askedOf(native)
+	if len(also) > 0 {
+		dims = slices.Concat(dims, also)
+	}
 	if q.Unit != nil && d.Register.spansBelowZero() {
 		q.Value = math.Abs(q.Value)
 	}
 	return v.quantity(q, p, field, dims...)
 }
 
-// ratesJoinedByDensity lists native and the kind that a density turns into it.
-func ratesJoinedByDensity(native units.Dimension) []units.Dimension {
+// askedOf lists what a drive can be asked for whose own kind of rate is native: that
+// kind, what a density turns into it, and a motor speed. The list is shared.
+func askedOf(native units.Dimension) []units.Dimension {
 	switch native {
 	case units.Dimension{}:
-		return nil
+		return askedOfMotor
+	case units.SpeedDim:
+		return askedOfBelt
 	case units.VolumeFlow:
-		return []units.Dimension{native, units.MassFlow}
+		return askedOfVolume
 	case units.MassFlow:
-		return []units.Dimension{native, units.VolumeFlow}
+		return askedOfMass
+	case units.PieceRate:
+		return askedOfPieces
 	}
-	return []units.Dimension{native}
+	return []units.Dimension{native, units.Rotation}
 }
+
+var (
+	askedOfMotor  = []units.Dimension{units.Rotation}
+	askedOfBelt   = []units.Dimension{units.SpeedDim, units.Rotation}
+	askedOfVolume = []units.Dimension{units.VolumeFlow, units.MassFlow, units.Rotation}
+	askedOfMass   = []units.Dimension{units.MassFlow, units.VolumeFlow, units.Rotation}
+	askedOfPieces = []units.Dimension{units.PieceRate, units.Rotation}
+	shownOfBelt   = []units.Dimension{units.SpeedDim, units.Rotation, units.TimeDim}
+)
 
 // NeedsDensity returns the name of the material's field that is needed to ask d
 // with material m for a rate of dim, and is absent; or the empty string.
@@ -285,8 +304,8 @@ func approximateRatio(s *Stage) float64 {
 	case Gearbox:
 		return 1 / s.Ratio
 	}
-	driver, _ := s.DriverDiameter.Unit.Ratio().Float64()
-	driven, _ := s.DrivenDiameter.Unit.Ratio().Float64()
+	var c exact.Calc
+	driver, driven := c.Const(s.DriverDiameter.Unit.Factor()).Float(), c.Const(s.DrivenDiameter.Unit.Factor()).Float()
 	return s.DriverDiameter.Value * driver / (s.DrivenDiameter.Value * driven) * (1 - s.SlipPercent/100)
 }
 
@@ -481,8 +500,7 @@ func (v validator) shaftSensor(d *Drive, s *Sensor, p *fault.Path) {
 	}
 }
 
-func (v validator) readout(d *Drive, p *fault.Path) {
-	r := &d.Readout
+func (v validator) readout(r *Readout, native units.Dimension, known bool, p *fault.Path) {
 	if r.Unit == nil {
 		return
 	}
@@ -494,13 +512,12 @@ func (v validator) readout(d *Drive, p *fault.Path) {
 	if r.Unit == Unreadable {
 		return
 	}
-	native, known := d.KnownRateDimension()
 	if !known {
 		return
 	}
-	dims := append(ratesJoinedByDensity(native), units.Rotation)
+	dims := askedOf(native)
 	if native == units.SpeedDim {
-		dims = append(dims, units.TimeDim)
+		dims = shownOfBelt
 	}
 	v.dimension(units.Quantity{Unit: r.Unit}, p, dims...)
 	if r.SectionID != "" && r.Unit.Dimension() != units.TimeDim {
@@ -509,7 +526,7 @@ func (v validator) readout(d *Drive, p *fault.Path) {
 	}
 }
 
-func (v validator) register(d *Drive, p *fault.Path) {
+func (v validator) register(d *Drive, native units.Dimension, known bool, p *fault.Path) {
 	r := &d.Register
 	if r.Kind == NoRegister {
 		return
@@ -519,7 +536,7 @@ func (v validator) register(d *Drive, p *fault.Path) {
 	for i := range r.Span {
 		at := span.Index(i)
 		sound = v.spanNumber(r, &r.Span[i], &at) && sound
-		sound = v.spanValue(d, &r.Span[i], &at) && sound
+		sound = v.spanValue(&r.Span[i], native, known, &at) && sound
 	}
 	if !sound {
 		return
@@ -533,18 +550,17 @@ func (v validator) register(d *Drive, p *fault.Path) {
 
 func (v validator) spanNumber(r *Register, s *SpanPoint, p *fault.Path) bool {
 	low, high := r.Bounds()
-	field, unit := "count", r.Type.String()
-	given := []bool{s.Count.Set, s.Milliamps.Set, s.Volts.Set}
-	which := 0
+	field, unit, which := "count", r.Type.String(), 0
 	switch r.Kind {
 	case CurrentOutput:
 		field, unit, which = "milliamps", "mA", 1
 	case VoltageOutput:
 		field, unit, which = "volts", "V", 2
 	}
-	for i, name := range []string{"count", "milliamps", "volts"} {
-		if given[i] && i != which {
-			at := p.Field(name)
+	given := [...]bool{s.Count.Set, s.Milliamps.Set, s.Volts.Set}
+	for i, set := range given {
+		if set && i != which {
+			at := p.Field([...]string{"count", "milliamps", "volts"}[i])
 			v.faults.Add(&at, fault.Conflict, "does not belong to this kind of register; give %s", field)
 			return false
 		}
@@ -568,13 +584,12 @@ func (t IntegerType) String() string {
 	return "INT32"
 }
 
-func (v validator) spanValue(d *Drive, s *SpanPoint, p *fault.Path) bool {
+func (v validator) spanValue(s *SpanPoint, native units.Dimension, known bool, p *fault.Path) bool {
 	at := p.Field("value")
 	if s.Value.Unit == nil {
 		v.faults.Add(&at, fault.Required, "is needed: the speed in r/min or the process rate at this point")
 		return false
 	}
-	native, known := d.KnownRateDimension()
 	if !known {
 		return false
 	}
