@@ -83,7 +83,7 @@ func (s *solver) fitOfRoot(i int, factor float64) (fit units.Quantity, field str
 // keepPlaces remembers the places of drive i and its leaders in the plan, which a
 // trial overwrites, and returns the function that puts them back.
 func (s *solver) keepPlaces(i int) (restore func()) {
-	var places []int32
+	var places []placed
 	for k := i; k >= 0; k = int(s.jobs[k].leader) {
 		places = append(places, s.of[k])
 	}
@@ -103,8 +103,8 @@ func (s *solver) chainRuns(i int) bool {
 		return false
 	}
 	place := len(s.plan.Setpoints)
-	s.of[i] = int32(place)
-	s.plan.Setpoints = append(s.plan.Setpoints, Setpoint{Drive: &s.line.Drives[i], Action: Run})
+	s.of[i].place = int32(place)
+	s.plan.Setpoints = append(s.plan.Setpoints, Setpoint{})
 	s.fill(i, &s.plan.Setpoints[place])
 	return s.runs(int32(i))
 }

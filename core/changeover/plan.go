@@ -123,14 +123,13 @@ func (p *planner) toleranceOf(j *job) *scaling.Tolerance {
 
 // solve finds the setpoints in the given order.
 func (p *planner) solve(order []int32, working bool, stop func() bool) (plan Plan, ok bool) {
-	s := solver{planner: p, of: make([]int32, len(order)), working: working}
-	s.plan.Setpoints = make([]Setpoint, 0, len(order))
+	s := solver{planner: p, of: make([]placed, len(order)), working: working}
+	s.plan.Setpoints = make([]Setpoint, len(order))
 	for place, i := range order {
 		if stop != nil && stop() {
 			return Plan{}, false
 		}
-		s.of[i] = int32(place)
-		s.plan.Setpoints = append(s.plan.Setpoints, Setpoint{Drive: &p.line.Drives[i], Action: Run})
+		s.of[i].place = int32(place)
 		s.fill(int(i), &s.plan.Setpoints[place])
 	}
 	return s.plan, true
@@ -139,16 +138,24 @@ func (p *planner) solve(order []int32, working bool, stop func() bool) (plan Pla
 type solver struct {
 	*planner
 	plan    Plan
-	of      []int32 // place of each drive in plan.Setpoints
+	of      []placed // by drive of the line
 	working bool
 	trial   *trial // nil: no value is tried
 	trials  int    // drives planned on trial so far
 	calc    exact.Calc
 }
 
+// placed is what its followers need of a drive that has been planned.
+type placed struct {
+	place  int32          // in plan.Setpoints
+	known  bool           // motion is known, in float64
+	motion scaling.Motion // that its setpoint gives
+}
+
 // fill finds the setpoint of one drive whose leader, if any, has been planned.
 func (s *solver) fill(i int, out *Setpoint) {
 	j := &s.jobs[i]
+	out.Drive, out.Action = &s.line.Drives[i], Run
 	before := len(s.plan.Checks)
 	switch {
 	case s.kind(j) == LeaveAsIs:
@@ -158,6 +165,7 @@ func (s *solver) fill(i int, out *Setpoint) {
 		s.plan.Checks = append(s.plan.Checks, scaling.Check{Code: scaling.LeaderHasNoSetpoint, DriveID: out.Drive.ID, Name: leader})
 	default:
 		s.evaluate(i, out)
+		s.of[i].known = !s.calc.Undecided()
 		if s.calc.Undecided() {
 			s.calc = *exact.NewExact()
 			s.plan.Checks = s.plan.Checks[:before]
@@ -177,7 +185,7 @@ func (s *solver) evaluate(i int, out *Setpoint) {
 		return
 	}
 	subject := s.subject(i)
-	scaling.For(c, &subject, s.measure(i), s.amount(c, i), &s.plan.Checks, &out.Setpoint)
+	s.of[i].motion = scaling.For(c, &subject, s.measure(i), s.amount(c, i), &s.plan.Checks, &out.Setpoint)
 }
 
 // finish adds what only the plan knows: the demand digit for digit as it was sent,
@@ -217,7 +225,7 @@ func (s *solver) kind(j *job) DemandKind {
 }
 
 // runs reports whether drive i has a setpoint to follow.
-func (s *solver) runs(i int32) bool { return s.plan.Setpoints[s.of[i]].AchievedRPM.Set }
+func (s *solver) runs(i int32) bool { return s.plan.Setpoints[s.of[i].place].AchievedRPM.Set }
 
 func (s *solver) subject(i int) scaling.Subject {
 	return scaling.Subject{
@@ -260,7 +268,7 @@ func (s *solver) measure(i int) scaling.Measure {
 		if demand.Basis == MotorSpeed {
 			return scaling.Measure{Unit: scaling.UsualRateUnit(units.Rotation)}
 		}
-		if leader := s.plan.Setpoints[s.of[j.leader]].Demanded.Unit; leader.Dimension() == s.line.Drives[i].RateDimension() {
+		if leader := s.plan.Setpoints[s.of[j.leader].place].Demanded.Unit; leader.Dimension() == s.line.Drives[i].RateDimension() {
 			return scaling.Measure{Unit: leader}
 		}
 	}
@@ -286,26 +294,31 @@ func (s *solver) amount(c *exact.Calc, i int) exact.Num {
 	case Dwell:
 		return s.root(j, demand.Time).Base(c)
 	}
-	leader := s.subject(int(j.leader))
-	speed := s.achievedSpeed(c, int(j.leader), &leader)
+	leader := s.achieved(c, int(j.leader))
 	switch {
 	case demand.Kind == Ratio && demand.Basis == MotorSpeed:
-		return speed.Mul(c.Percent(demand.Percent))
+		return leader.Speed.Mul(c.Percent(demand.Percent))
 	case demand.Kind == Ratio:
-		return scaling.RateAt(c, &leader, speed).Mul(c.Percent(demand.Percent))
-	case leader.Drive.RateDimension() == units.SpeedDim:
-		return scaling.RateAt(c, &leader, speed).Quo(demand.Length.Base(c))
+		return leader.Rate.Mul(c.Percent(demand.Percent))
+	case s.line.Drives[j.leader].RateDimension() == units.SpeedDim:
+		return leader.Rate.Quo(demand.Length.Base(c))
 	}
-	return scaling.RateAt(c, &leader, speed).Mul(demand.Length.Base(c))
+	return leader.Rate.Mul(demand.Length.Base(c))
 }
 
-// achievedSpeed returns the motor speed of drive i, which has a setpoint: what its
-// count sets, or, where nothing is rounded, what was asked.
-func (s *solver) achievedSpeed(c *exact.Calc, i int, subject *scaling.Subject) exact.Num {
-	if count := s.plan.Setpoints[s.of[i]].Count; count.Set {
-		return scaling.SpeedOfCount(c, subject, count.Value)
+// achieved returns the motion of drive i, which has a setpoint: what its count
+// sets, or, where nothing is rounded, what was asked. Exact values are found anew,
+// since those of one evaluation do not serve another.
+func (s *solver) achieved(c *exact.Calc, i int) scaling.Motion {
+	at := &s.of[i]
+	if at.known && !c.Exact() {
+		return at.motion
 	}
-	return scaling.SpeedFor(c, subject, s.measure(i), s.amount(c, i))
+	subject := s.subject(i)
+	if count := s.plan.Setpoints[at.place].Count; count.Set {
+		return scaling.MotionOfCount(c, &subject, count.Value)
+	}
+	return scaling.MotionFor(c, &subject, s.measure(i), s.amount(c, i))
 }
 
 // compare fills in what changes against the running product's plan.

@@ -27,7 +27,7 @@ func (s *solver) demandSteps(i int, out *Setpoint) []scaling.Step {
 func (s *solver) followStep(i int, out *Setpoint) scaling.Step {
 	j := &s.jobs[i]
 	demand := &s.product.Demands[j.demand]
-	leader := &s.plan.Setpoints[s.of[j.leader]]
+	leader := &s.plan.Setpoints[s.of[j.leader].place]
 	step := scaling.Step{ID: "ratio/1", Name: "what the leader's achieved value asks", Formula: "leader * ratio", Result: out.Demanded}
 	rate := scaling.Input{Name: "leader", Value: leader.ProcessRate}
 	switch {

@@ -501,21 +501,15 @@ func Stop(c *exact.Calc, d *Drive, checks *[]Check, out *Setpoint) {
 	out.AchievedRPM = Some(0.0)
 }
 
-// SpeedFor returns the motor speed in r/min that gives an amount of m.
-func SpeedFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) exact.Num {
+// MotionFor returns the motion that gives an amount of m, whether or not the drive
+// can run it.
+func MotionFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) Motion {
 	r := newRun(c, s, m, nil, nil)
-	return r.speed(amount)
+	return r.at(r.speed(amount))
 }
 
-// SpeedOfCount returns the motor speed in r/min that a count sets.
-func SpeedOfCount(c *exact.Calc, s *Subject, count int32) exact.Num {
+// MotionOfCount returns the motion that a count sets.
+func MotionOfCount(c *exact.Calc, s *Subject, count int32) Motion {
 	r := newRun(c, s, Measure{}, nil, nil)
-	return r.line.speed(c.Int(int64(count)))
-}
-
-// RateAt returns the process rate at n r/min of the motor, in base
-// units of the drive's own [Drive.RateDimension].
-func RateAt(c *exact.Calc, s *Subject, n exact.Num) exact.Num {
-	rel := relate(c, s.Drive, s.Material, transmissionRatio(c, s.Drive.Transmission))
-	return rel.rate(n)
+	return r.at(r.line.speed(c.Int(int64(count))))
 }
