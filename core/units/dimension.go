@@ -6,6 +6,8 @@ import "strings"
 // Dimensions compare with ==. The zero Dimension is that of a plain number.
 type Dimension struct {
 	Length, Mass, Time, Turn, Piece, Pulse, Temperature int8
+
+	_ int8 // fills a machine word, which is copied at once
 }
 
 // The dimensions that the calculations ask for.
