@@ -2,7 +2,6 @@ package scaling
 
 import (
 	"linepace.example/core/exact"
-	"linepace.example/core/units"
 )
 
 // Bound names what sets a limit of the speed.
@@ -94,8 +93,8 @@ func (r *run) pulseRate(at Motion) (hz exact.Num, ok bool) {
 		return exact.Num{}, false
 	case r.sensor.Kind == ShaftSensor:
 		return at.Speed.Mul(r.pulses).Quo(c.Int(secondsPerMinute)), true
-	case !converts(d, m, r.rel.dim, units.VolumeFlow):
+	case !converts(d, m, r.rel.kind, volumeRate):
 		return exact.Num{}, false
 	}
-	return convert(c, d, m, at.Rate, r.rel.dim, units.VolumeFlow).Mul(r.sensor.KFactor.Base(c)).Quo(c.Int(secondsPerMinute)), true
+	return convert(c, d, m, at.Rate, r.rel.kind, volumeRate).Mul(r.sensor.KFactor.Base(c)).Quo(c.Int(secondsPerMinute)), true
 }

@@ -12,18 +12,18 @@ import (
 func (r *run) readoutValue(at Motion) (v exact.Num, ok bool) {
 	c, s := r.c, &r.subject
 	u := s.Drive.Readout.Unit
-	switch dim := u.Dimension(); {
-	case dim == units.Rotation:
+	switch shown := kindOf(u); {
+	case shown == motorSpeed:
 		return units.FromBase(c, at.Speed, u), true
-	case dim == units.TimeDim:
+	case shown == timeInSection:
 		if s.ReadoutSection == nil || c.Sign(at.Speed) == 0 {
 			return exact.Num{}, false
 		}
 		return units.FromBase(c, s.ReadoutSection.Length.Base(c).Quo(at.Rate), u), true
-	case !converts(s.Drive, s.Material, r.rel.dim, dim):
+	case !converts(s.Drive, s.Material, r.rel.kind, shown):
 		return exact.Num{}, false
 	default:
-		return units.FromBase(c, convert(c, s.Drive, s.Material, at.Rate, r.rel.dim, dim), u), true
+		return units.FromBase(c, convert(c, s.Drive, s.Material, at.Rate, r.rel.kind, shown), u), true
 	}
 }
 

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"linepace.example/core/exact"
-	"linepace.example/core/units"
 )
 
 // Bounds returns the least and greatest number that the register takes: a count,
@@ -61,8 +60,8 @@ func registerLine(c *exact.Calc, d *Drive, rel *relation, turns *shafts) line {
 	l.dk = c.Dec(r.at(q)).Sub(l.k0)
 	l.dx = q.Value.Base(c).Sub(l.x0)
 	l.rising = c.Sign(l.dk) == c.Sign(l.dx)
-	if dim := p.Value.Unit.Dimension(); dim == units.Rotation {
-		l.x = relation{perTurn: turns.of(c, r.Shaft), itself: r.Shaft == MotorShaft, dim: dim}
+	if kindOf(p.Value.Unit) == motorSpeed {
+		l.x = relation{perTurn: turns.of(c, r.Shaft), itself: r.Shaft == MotorShaft, kind: motorSpeed}
 	}
 	return l
 }

@@ -6,14 +6,14 @@ import (
 )
 
 // relation is rate = perTurn * n - leak with n in r/min of the motor and the rate
-// in base units (m, kg, pieces, per minute) of dim. A drive without delivery and reference
-// has no relation, and dim is then the zero Dimension.
+// in base units (m, kg, pieces, per minute) of its kind. A drive without delivery and reference
+// has no relation, and kind is then noKind.
 type relation struct {
 	perTurn exact.Num
 	leak    exact.Num // only where leaks
 	leaks   bool
 	itself  bool // the rate is the motor speed itself: perTurn is 1
-	dim     units.Dimension
+	kind    kind
 }
 
 // relate returns the relation of d for material m (nil: none).
@@ -34,7 +34,7 @@ func relate(c *exact.Calc, d *Drive, m *Material, last exact.Num) relation {
 func referenceRelation(c *exact.Calc, r *Reference) relation {
 	return relation{
 		perTurn: r.Value.Base(c).Quo(c.Dec(r.MotorRPM)),
-		dim:     r.Value.Unit.Dimension(),
+		kind:    kindOf(r.Value.Unit),
 	}
 }
 
@@ -44,7 +44,7 @@ func drivetrainRelation(c *exact.Calc, d *Drive, m *Material, last exact.Num) re
 	}
 	rel := relation{
 		perTurn: last.Mul(perLastTurn(c, &d.Delivery, m)),
-		dim:     d.Delivery.rateDimension(),
+		kind:    d.Delivery.rateKind(),
 	}
 	if slip := d.Delivery.SlipFlow; d.Delivery.Kind == Pump && slip.Unit != nil && slip.Value != 0 {
 		rel.leak, rel.leaks = slip.Base(c), true
@@ -75,8 +75,8 @@ type shafts struct {
 	sensor exact.Num // of the shaft sensor that closes the loop, where there is one
 }
 
-// turning returns the shafts of d, whose sensor in the loop is s, or nil.
-func turning(c *exact.Calc, d *Drive, s *Sensor) shafts {
+// shaftsOf returns the shafts of d, whose sensor in the loop is s, or nil.
+func shaftsOf(c *exact.Calc, d *Drive, s *Sensor) shafts {
 	turns := shafts{last: transmissionRatio(c, d.Transmission)}
 	if s == nil || s.Kind != ShaftSensor {
 		return turns
@@ -156,22 +156,22 @@ func rollDiameter(c *exact.Calc, d *Delivery) exact.Num {
 	return d.Diameter.Base(c).Add(d.BeltThickness.Base(c))
 }
 
-// rateDimension is the kind of process rate that the delivery gives by itself.
-func (d *Delivery) rateDimension() units.Dimension {
+// rateKind is the kind of process rate that the delivery gives by itself.
+func (d *Delivery) rateKind() kind {
 	switch d.Kind {
 	case Roll, Sprocket:
-		return units.SpeedDim
+		return lengthRate
 	case Pump, Screw:
-		return units.VolumeFlow
+		return volumeRate
 	case Feeder:
 		if d.MassPerTurn.Unit != nil {
-			return units.MassFlow
+			return massRate
 		}
-		return units.VolumeFlow
+		return volumeRate
 	case Indexer:
-		return units.PieceRate
+		return pieceRate
 	}
-	return units.Dimension{}
+	return noKind
 }
 
 // RateDimension returns the kind of process rate that d gives by itself: that of
@@ -180,7 +180,15 @@ func (d *Drive) RateDimension() units.Dimension {
 	if len(d.References) > 0 {
 		return d.References[0].Value.Unit.Dimension()
 	}
-	return d.Delivery.rateDimension()
+	return dimensions[d.Delivery.rateKind()]
+}
+
+// rateKind is the kind of [Drive.RateDimension].
+func (d *Drive) rateKind() kind {
+	if len(d.References) > 0 {
+		return kindOf(d.References[0].Value.Unit)
+	}
+	return d.Delivery.rateKind()
 }
 
 // rate returns the process rate at n r/min.
@@ -220,24 +228,24 @@ func densityFor(d *Drive, m *Material) units.Quantity {
 	return m.BulkDensity
 }
 
-// converts reports whether a rate of dimension a can be turned into one of b on
+// converts reports whether a rate of kind a can be turned into one of b on
 // drive d with material m.
-func converts(d *Drive, m *Material, a, b units.Dimension) bool {
+func converts(d *Drive, m *Material, a, b kind) bool {
 	if a == b {
 		return true
 	}
-	volumeAndMass := a == units.VolumeFlow && b == units.MassFlow || a == units.MassFlow && b == units.VolumeFlow
+	volumeAndMass := a == volumeRate && b == massRate || a == massRate && b == volumeRate
 	return volumeAndMass && densityFor(d, m).Unit != nil
 }
 
-// convert turns a rate of dimension a into dimension b; converts(d, m, a, b) holds.
+// convert turns a rate of kind a into kind b; converts(d, m, a, b) holds.
 //
 //	mass rate = volume rate * density
-func convert(c *exact.Calc, d *Drive, m *Material, rate exact.Num, a, b units.Dimension) exact.Num {
+func convert(c *exact.Calc, d *Drive, m *Material, rate exact.Num, a, b kind) exact.Num {
 	switch {
 	case a == b:
 		return rate
-	case b == units.MassFlow:
+	case b == massRate:
 		return rate.Mul(densityFor(d, m).Base(c))
 	}
 	return rate.Quo(densityFor(d, m).Base(c))

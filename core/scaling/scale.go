@@ -38,7 +38,7 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	r := newRun(c, s, Measure{Unit: unit}, checks, &described)
 	usable := r.speedLimits(1)
 	out := Scale{
-		PerMotorTurn:      quantity(c, r.rel.perTurn, perTurnUnit(r.rel.dim)),
+		PerMotorTurn:      quantity(c, r.rel.perTurn, perTurnUnit(r.rel.kind)),
 		PerRPM:            quantity(c, r.rel.perTurn, unit),
 		EffectiveMinRPM:   usable.low.Float(),
 		EffectiveMinBinds: usable.lowBy,
@@ -143,14 +143,14 @@ var (
 // RateUnit returns the unit in which d's process rate is shown: its readout's or
 // its register's where that is a process rate, else the usual one of its kind.
 func RateUnit(d *Drive) *units.Unit {
-	dim := d.RateDimension()
-	if u := d.Readout.Unit; u != nil && u.Dimension() == dim {
+	own := d.rateKind()
+	if u := d.Readout.Unit; u != nil && kindOf(u) == own {
 		return u
 	}
-	if u := d.Register.Span[0].Value.Unit; u != nil && u.Dimension() == dim {
+	if u := d.Register.Span[0].Value.Unit; u != nil && kindOf(u) == own {
 		return u
 	}
-	return UsualRateUnit(dim)
+	return UsualRateUnit(dimensions[own])
 }
 
 // UsualRateUnit returns the unit in which rates of a kind are usually shown.
@@ -168,13 +168,13 @@ func UsualRateUnit(dim units.Dimension) *units.Unit {
 	return revolutionPerMin
 }
 
-func perTurnUnit(rate units.Dimension) *units.Unit {
+func perTurnUnit(rate kind) *units.Unit {
 	switch rate {
-	case units.SpeedDim:
+	case lengthRate:
 		return metrePerTurn
-	case units.VolumeFlow:
+	case volumeRate:
 		return litrePerTurn
-	case units.MassFlow:
+	case massRate:
 		return kilogramPerTurn
 	}
 	return piecePerTurn

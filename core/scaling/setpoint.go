@@ -52,6 +52,7 @@ type run struct {
 	c       *exact.Calc
 	subject Subject
 	measure Measure
+	asked   kind    // of the measure
 	sensor  *Sensor // the one that closes the loop, or nil
 	turns   shafts
 	pulses  exact.Num // per motor turn, of a shaft sensor that closes the loop
@@ -114,7 +115,10 @@ func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Chec
 func newRun(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *Setpoint) run {
 	d := s.Drive
 	r := run{c: c, subject: *s, measure: m, sensor: d.loopSensor(), checks: checks, out: out}
-	r.turns = turning(c, d, r.sensor)
+	if m.Unit != nil {
+		r.asked = kindOf(m.Unit)
+	}
+	r.turns = shaftsOf(c, d, r.sensor)
 	if r.sensor != nil && r.sensor.Kind == ShaftSensor {
 		r.pulses = pulsesPerMotorTurn(c, r.sensor, &r.turns)
 	}
@@ -127,7 +131,7 @@ func newRun(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *Setpoint
 
 // at returns the motion at n r/min.
 func (r *run) at(n exact.Num) Motion {
-	if r.rel.dim == (units.Dimension{}) {
+	if r.rel.kind == noKind {
 		return Motion{Speed: n}
 	}
 	return Motion{Speed: n, Rate: r.rel.rate(n)}
@@ -141,26 +145,26 @@ func (r *run) add(k Check) {
 // speed returns the motor speed in r/min that gives an amount of the measure.
 func (r *run) speed(amount exact.Num) exact.Num {
 	d := r.subject.Drive
-	switch dim := r.measure.Unit.Dimension(); dim {
-	case units.Rotation:
+	switch r.asked {
+	case motorSpeed:
 		return amount
-	case units.TimeDim:
+	case timeInSection:
 		return r.rel.speed(r.measure.Length.Base(r.c).Quo(amount))
 	default:
-		return r.rel.speed(convert(r.c, d, r.subject.Material, amount, dim, r.rel.dim))
+		return r.rel.speed(convert(r.c, d, r.subject.Material, amount, r.asked, r.rel.kind))
 	}
 }
 
 // amount is the inverse of speed.
 func (r *run) amount(at Motion) exact.Num {
 	d := r.subject.Drive
-	switch dim := r.measure.Unit.Dimension(); dim {
-	case units.Rotation:
+	switch r.asked {
+	case motorSpeed:
 		return at.Speed
-	case units.TimeDim:
+	case timeInSection:
 		return r.measure.Length.Base(r.c).Quo(at.Rate)
 	default:
-		return convert(r.c, d, r.subject.Material, at.Rate, r.rel.dim, dim)
+		return convert(r.c, d, r.subject.Material, at.Rate, r.rel.kind, r.asked)
 	}
 }
 
@@ -250,7 +254,7 @@ const onTheCount = 1e-6
 // middle between two counts is not the middle between their times.
 func (r *run) checkNearerInTime(number exact.Num, count int64, demanded exact.Num) {
 	off := number.Float() - float64(count)
-	if r.measure.Unit.Dimension() != units.TimeDim || math.Abs(off) < onTheCount {
+	if r.asked != timeInSection || math.Abs(off) < onTheCount {
 		return
 	}
 	other := count + 1
@@ -277,7 +281,7 @@ func (r *run) describe(at Motion) {
 	if d.Delivery.Kind != NoDelivery || len(d.Transmission) > 0 {
 		r.out.LastShaftRPM = Some(at.Speed.Mul(r.turns.last).Float())
 	}
-	if r.rel.dim != (units.Dimension{}) {
+	if r.rel.kind != noKind {
 		r.out.ProcessRate = quantity(r.c, at.Rate, RateUnit(d))
 	}
 	if hz, ok := r.pulseRate(at); ok {
@@ -292,7 +296,7 @@ func (r *run) describe(at Motion) {
 func (r *run) readout(at Motion) {
 	v, ok := r.readoutValue(at)
 	if !ok {
-		if r.subject.ReadoutSection == nil && r.subject.Drive.Readout.Unit.Dimension() == units.TimeDim {
+		if r.subject.ReadoutSection == nil && kindOf(r.subject.Drive.Readout.Unit) == timeInSection {
 			r.add(Check{Code: ReadoutWithoutSection})
 		}
 		return
@@ -362,15 +366,15 @@ func (r *run) referenceDiffers() (percent float64, ok bool) {
 		return 0, false
 	}
 	ref, train := &d.References[0], drivetrainRelation(c, d, m, r.turns.last)
-	dim := ref.Value.Unit.Dimension()
-	if !converts(d, m, train.dim, dim) {
+	measured := kindOf(ref.Value.Unit)
+	if !converts(d, m, train.kind, measured) {
 		return 0, false
 	}
 	calculated := train.rate(c.Dec(ref.MotorRPM))
 	if c.Sign(calculated) <= 0 {
 		return 0, false
 	}
-	calculated = convert(c, d, m, calculated, train.dim, dim)
+	calculated = convert(c, d, m, calculated, train.kind, measured)
 	return ref.Value.Base(c).Sub(calculated).Quo(calculated).Mul(c.Int(100)).Float(), true
 }
 
@@ -433,7 +437,7 @@ func (r *run) band(n exact.Num) (low, high end, known bool) {
 	switch {
 	case !known:
 		return end{}, end{}, false
-	case r.measure.Unit.Dimension() == units.TimeDim:
+	case r.asked == timeInSection:
 		return r.end(fast), r.end(slow), true
 	}
 	return r.end(slow), r.end(fast), true
@@ -465,7 +469,7 @@ func (r *run) regulated(n exact.Num) (slow, fast exact.Num, known bool) {
 
 func (r *run) end(n exact.Num) end {
 	at := r.at(n)
-	if r.measure.Unit.Dimension() == units.TimeDim && r.c.Sign(at.Rate) <= 0 {
+	if r.asked == timeInSection && r.c.Sign(at.Rate) <= 0 {
 		return end{endless: true}
 	}
 	return end{amount: r.amount(at)}

@@ -138,8 +138,8 @@ var (
 // NeedsDensity returns the name of the material's field that is needed to ask d
 // with material m for a rate of dim, and is absent; or the empty string.
 func NeedsDensity(d *Drive, m *Material, dim units.Dimension) string {
-	native := d.RateDimension()
-	if dim == units.Rotation || dim == units.TimeDim || converts(d, m, native, dim) {
+	asked := kindOfDimension(dim)
+	if asked == motorSpeed || asked == timeInSection || converts(d, m, d.rateKind(), asked) {
 		return ""
 	}
 	if d.Delivery.Kind == Pump {

@@ -51,7 +51,7 @@ func (w *worker) step(id, name, formula string, result units.Quantity, inputs ..
 // scaleSteps derives what one turn of the motor delivers.
 func (w *worker) scaleSteps() {
 	d, c := w.subject.Drive, w.c
-	unit := perTurnUnit(w.rel.dim)
+	unit := perTurnUnit(w.rel.kind)
 	result := quantity(c, w.rel.perTurn, unit)
 	if len(d.References) > 0 {
 		ref := &d.References[0]

@@ -7,7 +7,7 @@ import (
 
 // perTurnInput is the motor's delivery per turn, as scaleSteps found it.
 func (w *worker) perTurnInput() Input {
-	return Input{"perMotorTurn", quantity(w.c, w.rel.perTurn, perTurnUnit(w.rel.dim))}
+	return Input{"perMotorTurn", quantity(w.c, w.rel.perTurn, perTurnUnit(w.rel.kind))}
 }
 
 // speedFormula gives the motor speed for a process rate, written as rate.
@@ -26,27 +26,28 @@ func (w *worker) rateFormula(speed string) (string, []Input) {
 	return "perMotorTurn * " + speed, []Input{w.perTurnInput()}
 }
 
-// amountFormula gives a process rate of the drive, written as rate, in dimension
-// dim; length is that of the section, for a time.
-func (w *worker) amountFormula(rate string, dim units.Dimension, length units.Quantity) (string, []Input) {
+// amountFormula gives a process rate of the drive, written as rate, as an amount
+// of a kind; length is that of the section, for a time.
+func (w *worker) amountFormula(rate string, of kind, length units.Quantity) (string, []Input) {
 	switch {
-	case dim == units.TimeDim:
+	case of == timeInSection:
 		return "length / (" + rate + ")", []Input{{"length", length}}
-	case dim == w.rel.dim:
+	case of == w.rel.kind:
 		return rate, nil
-	case dim == units.MassFlow:
+	case of == massRate:
 		return "(" + rate + ") * density", []Input{{"density", densityFor(w.subject.Drive, w.subject.Material)}}
 	}
 	return "(" + rate + ") / density", []Input{{"density", densityFor(w.subject.Drive, w.subject.Material)}}
 }
 
-// valueFormula gives what a motor speed, written as speed, means in dimension dim.
-func (w *worker) valueFormula(speed string, dim units.Dimension, length units.Quantity) (string, []Input) {
-	if dim == units.Rotation {
+// valueFormula gives what a motor speed, written as speed, means as an amount
+// of a kind.
+func (w *worker) valueFormula(speed string, of kind, length units.Quantity) (string, []Input) {
+	if of == motorSpeed {
 		return speed, nil
 	}
 	rate, inputs := w.rateFormula(speed)
-	formula, more := w.amountFormula(rate, dim, length)
+	formula, more := w.amountFormula(rate, of, length)
 	return formula, append(inputs, more...)
 }
 
@@ -54,9 +55,8 @@ func (w *worker) valueFormula(speed string, dim units.Dimension, length units.Qu
 // number that the register takes.
 func (w *worker) demandSteps() {
 	speed := Input{"speed", speedQuantity(w.out.DemandedRPM.Value)}
-	dim := w.measure.Unit.Dimension()
-	if dim != units.Rotation {
-		rate := w.demandedRate(dim)
+	if w.asked != motorSpeed {
+		rate := w.demandedRate()
 		formula, inputs := w.speedFormula("rate")
 		w.step("motor-speed/1", "motor speed that meets the demand", formula, speed.Value, append(inputs, Input{"rate", rate})...)
 	}
@@ -66,20 +66,20 @@ func (w *worker) demandSteps() {
 }
 
 // demandedRate derives the process rate of the drive's own kind that meets the demand.
-func (w *worker) demandedRate(dim units.Dimension) units.Quantity {
+func (w *worker) demandedRate() units.Quantity {
 	d, m := w.subject.Drive, w.subject.Material
 	demanded := w.out.Demanded
 	switch {
-	case dim == units.TimeDim:
+	case w.asked == timeInSection:
 		rate := quantity(w.c, w.measure.Length.Base(w.c).Quo(demanded.Base(w.c)), RateUnit(d))
 		w.step("dwell-speed/1", "process speed for the time", "length / time", rate, Input{"length", w.measure.Length}, Input{"time", demanded})
 		return rate
-	case dim == w.rel.dim:
+	case w.asked == w.rel.kind:
 		return demanded
 	}
-	rate := quantity(w.c, convert(w.c, d, m, demanded.Base(w.c), dim, w.rel.dim), RateUnit(d))
+	rate := quantity(w.c, convert(w.c, d, m, demanded.Base(w.c), w.asked, w.rel.kind), RateUnit(d))
 	formula := "rate / density"
-	if dim == units.VolumeFlow {
+	if w.asked == volumeRate {
 		formula = "rate * density"
 	}
 	w.step("material-rate/1", "the same rate in the drive's own kind", formula, rate, Input{"rate", demanded}, Input{"density", densityFor(d, m)})
@@ -98,7 +98,7 @@ func (w *worker) numberSteps(speed Input) {
 	n := speed.Value.Base(w.c)
 	x := Input{"x", quantity(w.c, w.line.x.rate(n), r.Span[0].Value.Unit)}
 	switch {
-	case w.line.x.dim != units.Rotation:
+	case w.line.x.kind != motorSpeed:
 		formula, inputs := w.rateFormula("speed")
 		w.step("register-value/1", "process rate that the register is asked for", formula, x.Value, append(inputs, speed)...)
 	case r.Shaft != MotorShaft:
@@ -123,7 +123,7 @@ func (w *worker) countSpeedStep(id, name string, count float64, speed units.Quan
 	x := "x0 + (count - n0) * (x1 - x0) / (n1 - n0)"
 	inputs := append(w.spanInputs(), Input{"count", plain(count)})
 	switch {
-	case w.line.x.dim != units.Rotation:
+	case w.line.x.kind != motorSpeed:
 		formula, more := w.speedFormula("(" + x + ")")
 		w.step(id, name, formula, speed, append(inputs, more...)...)
 	case w.subject.Drive.Register.Shaft != MotorShaft:
@@ -143,8 +143,8 @@ func (w *worker) achievedSteps() {
 		formula, inputs := w.rateFormula("speed")
 		w.step("process-rate/1", "process rate at that speed", formula, w.out.ProcessRate, append(inputs, speed)...)
 	}
-	if dim := w.measure.Unit.Dimension(); dim != units.Rotation && dim != w.rel.dim {
-		formula, inputs := w.amountFormula("rate", dim, w.measure.Length)
+	if w.asked != motorSpeed && w.asked != w.rel.kind {
+		formula, inputs := w.amountFormula("rate", w.asked, w.measure.Length)
 		w.step("achieved/1", "what that gives of the demand", formula, w.out.Achieved, append(inputs, Input{"rate", w.out.ProcessRate})...)
 	}
 	if w.out.ErrorPercent.Set {
@@ -195,8 +195,8 @@ func (w *worker) bandStep(name, formula string, inputs []Input, n exact.Num) {
 	speed := Input{"speed", speedQuantity(n.Float())}
 	w.step("band-speed/1", name+" speed that the regulation allows", formula, speed.Value, inputs...)
 	end := w.end(n)
-	if dim := w.measure.Unit.Dimension(); dim != units.Rotation && !end.endless {
-		formula, inputs := w.valueFormula("speed", dim, w.measure.Length)
+	if w.asked != motorSpeed && !end.endless {
+		formula, inputs := w.valueFormula("speed", w.asked, w.measure.Length)
 		w.step("band/1", "what the "+name+" speed gives", formula, w.inUnit(end.amount), append(inputs, speed)...)
 	}
 }
@@ -213,7 +213,7 @@ func (w *worker) readoutSteps(speed Input) {
 	}
 	v, _ := w.readoutValue(w.at(speed.Value.Base(w.c)))
 	value := Input{"value", units.Quantity{Value: v.Float(), Unit: r.Unit}}
-	formula, inputs := w.valueFormula("speed", r.Unit.Dimension(), length)
+	formula, inputs := w.valueFormula("speed", kindOf(r.Unit), length)
 	w.step("readout-value/1", "value that the readout shows", formula, value.Value, append(inputs, speed)...)
 	digit := units.Quantity{Value: 1 / float64(powersOfTen[r.Decimals]), Unit: r.Unit}
 	n, _ := w.c.Round(v.Mul(w.c.Int(powersOfTen[r.Decimals])))
@@ -231,7 +231,7 @@ func (w *worker) pulseStep(speed Input) {
 		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, w.pulsesInput())
 		return
 	}
-	flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(speed.Value.Base(w.c)), w.rel.dim, units.VolumeFlow)
+	flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(speed.Value.Base(w.c)), w.rel.kind, volumeRate)
 	w.step("pulse-frequency/1", "frequency of the flow meter in the loop", "flow * kFactor", hz,
 		Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
 }
