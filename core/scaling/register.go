@@ -53,17 +53,19 @@ type line struct {
 	rising         bool // the number grows with the speed
 }
 
-func registerLine(c *exact.Calc, d *Drive, rel *relation, turns *shafts) line {
+// draw lays l, which is zero, through the points of d's register.
+func (l *line) draw(c *exact.Calc, d *Drive, rel *relation, turns *shafts) {
 	r := &d.Register
 	p, q := &r.Span[0], &r.Span[1]
-	l := line{k0: c.Dec(r.at(p)), x0: p.Value.Base(c), x: *rel}
+	l.k0, l.x0 = c.Dec(r.at(p)), p.Value.Base(c)
 	l.dk = c.Dec(r.at(q)).Sub(l.k0)
 	l.dx = q.Value.Base(c).Sub(l.x0)
 	l.rising = c.Sign(l.dk) == c.Sign(l.dx)
-	if kindOf(p.Value.Unit) == motorSpeed {
-		l.x = relation{perTurn: turns.of(c, r.Shaft), itself: r.Shaft == MotorShaft, kind: motorSpeed}
+	if kindOf(p.Value.Unit) != motorSpeed {
+		l.x = *rel
+		return
 	}
-	return l
+	l.x.perTurn, l.x.itself, l.x.kind = turns.of(c, r.Shaft), r.Shaft == MotorShaft, motorSpeed
 }
 
 // of returns turns of the shaft that a register names per turn of the motor.

@@ -16,7 +16,7 @@ type relation struct {
 	kind    kind
 }
 
-// relate returns the relation of d for material m (nil: none).
+// relate makes r, which is zero, the relation of d for material m (nil: none).
 //
 //	perTurn = transmission ratio * delivery per turn of the last shaft
 //	perTurn = reference rate / reference speed, where one was measured
@@ -24,32 +24,23 @@ type relation struct {
 // Source: kinematics; a measured reference decides over the drivetrain, since it
 // is what happens.
 // last is the last shaft's turns per motor turn.
-func relate(c *exact.Calc, d *Drive, m *Material, last exact.Num) relation {
+func (r *relation) relate(c *exact.Calc, d *Drive, m *Material, last exact.Num) {
 	if len(d.References) > 0 {
-		return referenceRelation(c, &d.References[0])
+		ref := &d.References[0]
+		r.perTurn, r.kind = ref.Value.Base(c).Quo(c.Dec(ref.MotorRPM)), kindOf(ref.Value.Unit)
+		return
 	}
-	return drivetrainRelation(c, d, m, last)
+	r.ofDrivetrain(c, d, m, last)
 }
 
-func referenceRelation(c *exact.Calc, r *Reference) relation {
-	return relation{
-		perTurn: r.Value.Base(c).Quo(c.Dec(r.MotorRPM)),
-		kind:    kindOf(r.Value.Unit),
-	}
-}
-
-func drivetrainRelation(c *exact.Calc, d *Drive, m *Material, last exact.Num) relation {
+func (r *relation) ofDrivetrain(c *exact.Calc, d *Drive, m *Material, last exact.Num) {
 	if d.Delivery.Kind == NoDelivery {
-		return relation{}
+		return
 	}
-	rel := relation{
-		perTurn: last.Mul(perLastTurn(c, &d.Delivery, m)),
-		kind:    d.Delivery.rateKind(),
-	}
+	r.perTurn, r.kind = last.Mul(perLastTurn(c, &d.Delivery, m)), d.Delivery.rateKind()
 	if slip := d.Delivery.SlipFlow; d.Delivery.Kind == Pump && slip.Unit != nil && slip.Value != 0 {
-		rel.leak, rel.leaks = slip.Base(c), true
+		r.leak, r.leaks = slip.Base(c), true
 	}
-	return rel
 }
 
 // transmissionRatio returns turns of the shaft behind the given stages per turn

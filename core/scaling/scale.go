@@ -35,7 +35,8 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	d := s.Drive
 	unit := RateUnit(d)
 	var described Setpoint
-	r := newRun(c, s, Measure{Unit: unit}, checks, &described)
+	var r run
+	r.begin(c, s, Measure{Unit: unit}, checks, &described)
 	usable := r.speedLimits(1)
 	out := Scale{
 		PerMotorTurn:      quantity(c, r.rel.perTurn, perTurnUnit(r.rel.kind)),

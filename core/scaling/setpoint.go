@@ -79,7 +79,8 @@ type Motion struct{ Speed, Rate exact.Num }
 // or none where the drive is out of range. Formulas: motor-speed/1, count/1.
 func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check, out *Setpoint) Motion {
 	*out = Setpoint{}
-	r := newRun(c, s, m, checks, out)
+	var r run
+	r.begin(c, s, m, checks, out)
 	n := r.speed(amount)
 	out.Demanded = units.Quantity{Value: units.FromBase(c, amount, m.Unit).Float(), Unit: m.Unit}
 	out.DemandedRPM = Some(n.Float())
@@ -102,7 +103,8 @@ func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check
 // Measure m gives the unit of the achieved value.
 func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Check, out *Setpoint) {
 	*out = Setpoint{Count: Some(count)}
-	r := newRun(c, s, m, checks, out)
+	var r run
+	r.begin(c, s, m, checks, out)
 	n := r.line.speed(c.Int(int64(count)))
 	if c.Sign(n) != 0 {
 		r.inRange(n)
@@ -112,21 +114,23 @@ func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Chec
 	out.Achieved = r.inUnit(r.amount(at))
 }
 
-func newRun(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *Setpoint) run {
+// begin prepares r, which is zero, for its evaluation. It is not returned by value,
+// since copying what has just been written costs as much as finding it.
+func (r *run) begin(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *Setpoint) {
 	d := s.Drive
-	r := run{c: c, subject: *s, measure: m, sensor: d.loopSensor(), checks: checks, out: out}
+	r.c, r.subject, r.measure, r.checks, r.out = c, *s, m, checks, out
 	if m.Unit != nil {
 		r.asked = kindOf(m.Unit)
 	}
+	r.sensor = d.loopSensor()
 	r.turns = shaftsOf(c, d, r.sensor)
 	if r.sensor != nil && r.sensor.Kind == ShaftSensor {
 		r.pulses = pulsesPerMotorTurn(c, r.sensor, &r.turns)
 	}
-	r.rel = relate(c, d, s.Material, r.turns.last)
+	r.rel.relate(c, d, s.Material, r.turns.last)
 	if d.Register.Kind != NoRegister {
-		r.line = registerLine(c, d, &r.rel, &r.turns)
+		r.line.draw(c, d, &r.rel, &r.turns)
 	}
-	return r
 }
 
 // at returns the motion at n r/min.
@@ -365,7 +369,9 @@ func (r *run) referenceDiffers() (percent float64, ok bool) {
 	if len(d.References) == 0 || d.Delivery.Kind == NoDelivery {
 		return 0, false
 	}
-	ref, train := &d.References[0], drivetrainRelation(c, d, m, r.turns.last)
+	ref := &d.References[0]
+	var train relation
+	train.ofDrivetrain(c, d, m, r.turns.last)
 	measured := kindOf(ref.Value.Unit)
 	if !converts(d, m, train.kind, measured) {
 		return 0, false
@@ -390,14 +396,14 @@ func (r *run) compare(demanded, achieved, n exact.Num) {
 	if r.subject.Tolerance == nil {
 		return
 	}
-	t := r.tolerance()
-	within := r.tolerated(t, achieved, demanded)
+	least, most := r.tolerance()
+	within := r.tolerated(least, most, achieved.Quo(demanded))
 	r.out.WithinTolerance = Some(within)
 	if !within {
 		r.add(Check{Code: CountOutsideTolerance, Number: r.out.ErrorPercent.Value})
 	}
 	if known {
-		within = !low.endless && !high.endless && r.tolerated(t, low.amount, demanded) && r.tolerated(t, high.amount, demanded)
+		within = !low.endless && !high.endless && r.tolerated(least, most, low.amount.Quo(demanded)) && r.tolerated(least, most, high.amount.Quo(demanded))
 		r.out.BandWithinTolerance = Some(within)
 		if !within {
 			r.add(Check{Code: BandOutsideTolerance})
@@ -406,15 +412,14 @@ func (r *run) compare(demanded, achieved, n exact.Num) {
 }
 
 // tolerance returns 1 - minus and 1 + plus.
-func (r *run) tolerance() [2]exact.Num {
+func (r *run) tolerance() (least, most exact.Num) {
 	c, t := r.c, r.subject.Tolerance
-	return [2]exact.Num{c.Int(1).Sub(c.Percent(t.MinusPercent)), c.Int(1).Add(c.Percent(t.PlusPercent))}
+	return c.Int(1).Sub(c.Percent(t.MinusPercent)), c.Int(1).Add(c.Percent(t.PlusPercent))
 }
 
-// tolerated reports whether value/demanded lies within t.
-func (r *run) tolerated(t [2]exact.Num, value, demanded exact.Num) bool {
-	q := value.Quo(demanded)
-	return r.c.Cmp(q, t[0]) >= 0 && r.c.Cmp(q, t[1]) <= 0
+// tolerated reports whether part, of what is demanded, lies between least and most.
+func (r *run) tolerated(least, most, part exact.Num) bool {
+	return r.c.Cmp(part, least) >= 0 && r.c.Cmp(part, most) <= 0
 }
 
 // end is one end of the expected band, in the measure; a time at standstill is endless.
@@ -508,12 +513,14 @@ func Stop(c *exact.Calc, d *Drive, checks *[]Check, out *Setpoint) {
 // MotionFor returns the motion that gives an amount of m, whether or not the drive
 // can run it.
 func MotionFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) Motion {
-	r := newRun(c, s, m, nil, nil)
+	var r run
+	r.begin(c, s, m, nil, nil)
 	return r.at(r.speed(amount))
 }
 
 // MotionOfCount returns the motion that a count sets.
 func MotionOfCount(c *exact.Calc, s *Subject, count int32) Motion {
-	r := newRun(c, s, Measure{}, nil, nil)
+	var r run
+	r.begin(c, s, Measure{}, nil, nil)
 	return r.at(r.line.speed(c.Int(int64(count))))
 }

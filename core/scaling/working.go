@@ -139,7 +139,8 @@ func rollFormula(d *Delivery) (string, []Input) {
 // measure m.
 func Working(s *Subject, m Measure, out *Setpoint) []Step {
 	var none []Check
-	r := newRun(new(exact.Calc), s, m, &none, out)
+	var r run
+	r.begin(new(exact.Calc), s, m, &none, out)
 	w := worker{run: &r}
 	w.scaleSteps()
 	if out.DemandedRPM.Set {
@@ -157,7 +158,8 @@ func Working(s *Subject, m Measure, out *Setpoint) []Step {
 // ScaleWorking derives the numbers of the [Scale] of s's drive.
 func ScaleWorking(s *Subject) []Step {
 	var none []Check
-	r := newRun(new(exact.Calc), s, Measure{Unit: RateUnit(s.Drive)}, &none, nil)
+	var r run
+	r.begin(new(exact.Calc), s, Measure{Unit: RateUnit(s.Drive)}, &none, nil)
 	w := worker{run: &r}
 	w.scaleSteps()
 	w.limitSteps()
