@@ -5,6 +5,7 @@ import (
 	"io"
 	"net"
 
+	"github.com/spf13/cobra"
 	"go.uber.org/zap"
 	"go.uber.org/zap/zapcore"
 	"google.golang.org/grpc"
@@ -14,6 +15,7 @@ import (
 	"google.golang.org/grpc/test/bufconn"
 
 	"linepace.example/client"
+	"linepace.example/proto/record"
 	"linepace.example/server"
 )
 
@@ -21,13 +23,20 @@ import (
 type serverFlags struct {
 	address   string
 	plaintext bool
+	signer    *record.Signer // of records that the service in this process makes, or nil
+}
+
+// add makes the flags those of a command that asks the service.
+func (f *serverFlags) add(c *cobra.Command) {
+	c.Flags().StringVar(&f.address, "server", "", "`address` of a Linepace server, such as 127.0.0.1:7071; without it the calculation runs in this process")
+	c.Flags().BoolVar(&f.plaintext, "plaintext", false, "talk to the server without TLS, as always to one on this machine")
 }
 
 // connect returns a client of the service that the flags name, and what ends both.
 // A fault of a service in this process is told on stderr.
 func (f *serverFlags) connect(stderr io.Writer) (c *client.Client, end func(), err error) {
 	if f.address == "" {
-		return inProcess(stderr)
+		return inProcess(stderr, f.signer)
 	}
 	config := client.Config{}
 	if f.plaintext {
@@ -41,8 +50,8 @@ func (f *serverFlags) connect(stderr io.Writer) (c *client.Client, end func(), e
 }
 
 // inProcess runs the service here, behind the same chain and transport as anywhere.
-func inProcess(stderr io.Writer) (c *client.Client, end func(), err error) {
-	s, err := server.New(server.Config{Log: faultLog(stderr)})
+func inProcess(stderr io.Writer, signer *record.Signer) (c *client.Client, end func(), err error) {
+	s, err := server.New(server.Config{Log: faultLog(stderr), Signer: signer})
 	if err != nil {
 		return nil, nil, err
 	}

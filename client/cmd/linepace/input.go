@@ -2,16 +2,13 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"os"
-	"strings"
 
-	"buf.build/go/protoyaml"
 	"google.golang.org/protobuf/proto"
 )
 
-// input reads messages from files, and at most one of them from standard input.
+// input reads files, and at most one of them from standard input.
 type input struct {
 	stdin io.Reader
 	taken bool
@@ -19,19 +16,12 @@ type input struct {
 
 // read reads a message in YAML, and so in JSON too, from a file, or from standard
 // input for "-". An error tells the file, the line and mostly the column.
-func (in *input) read(path string, m proto.Message) error {
+func (in *input) read(path string, m proto.Message) (*document, error) {
 	name, text, err := in.bytes(path)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if len(strings.TrimSpace(string(text))) == 0 {
-		return fmt.Errorf("%s is empty", name)
-	}
-	err = protoyaml.UnmarshalOptions{Path: name}.Unmarshal(text, m)
-	if err != nil && !strings.HasPrefix(err.Error(), name) { // of broken YAML it tells the line alone
-		return fmt.Errorf("%s: %w", name, err)
-	}
-	return err
+	return parse(name, text, m)
 }
 
 func (in *input) bytes(path string) (name string, text []byte, err error) {
@@ -45,4 +35,25 @@ func (in *input) bytes(path string) (name string, text []byte, err error) {
 	in.taken = true
 	text, err = io.ReadAll(in.stdin)
 	return "standard input", text, err
+}
+
+// writeNew writes a file that must not be there yet, so that no evidence is
+// overwritten, and makes it durable.
+func writeNew(path string, data []byte, mode os.FileMode) (err error) {
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+	if errors.Is(err, os.ErrExist) {
+		return &hintedError{err, "nothing is overwritten: give another name"}
+	}
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err = errors.Join(err, file.Close()); err != nil {
+			os.Remove(path) // rather no file than a part of one
+		}
+	}()
+	if _, err := file.Write(data); err != nil {
+		return err
+	}
+	return file.Sync()
 }

@@ -2,27 +2,32 @@ package main
 
 import (
 	"context"
+	"encoding/json"
+	"errors"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	"linepace.example/client/report"
 	"linepace.example/proto/codec"
 	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/refusal"
 )
 
-// planFlags say what to plan and how to show it.
+// planFlags say what to plan, how to show it and where to keep it.
 type planFlags struct {
-	server                 *serverFlags
+	server                 serverFlags
+	batch                  batchFlags
 	line, product, running string
 	working, json          bool
+	signingKey             string
+	record, log            string
 }
 
-func newPlan(server *serverFlags) *cobra.Command {
-	f := &planFlags{server: server}
+func newPlan() *cobra.Command {
+	f := &planFlags{}
 	c := &cobra.Command{
 		Use:   "plan --line FILE --product FILE [--running FILE]",
 		Short: "Find every drive's setpoint for a product and print the changeover sheet",
@@ -31,19 +36,32 @@ func newPlan(server *serverFlags) *cobra.Command {
 The files are YAML or JSON: the line as a message linepace.v1.Line, the products
 as linepace.v1.Product. A file named - is standard input.
 
+With --record or --log the plan is kept as a record, which anyone can compute
+again. The record is on the disk before the sheet is printed. A record tells when
+it was asked for, so it needs --at. The server signs it by its key; the service in
+this process by that of --signing-key, or not at all. With --log and --json a
+second line tells where the record stands in the log.
+
 ` + exitHelp,
-		Example: `  linepace plan --line line.yaml --product product-b.yaml --running product-a.yaml`,
-		Args:    cobra.NoArgs,
+		Example: `  linepace plan --line line.yaml --product product-b.yaml --running product-a.yaml
+  linepace plan --line line.yaml --product product-b.yaml --batch B-2291 --by "shift 2" --at now --log line-2.db`,
+		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return f.run(c.Context(), c.InOrStdin(), c.OutOrStdout(), c.ErrOrStderr())
 		},
 	}
+	f.server.add(c)
 	flags := c.Flags()
 	flags.StringVar(&f.line, "line", "", "`file` of the line")
 	flags.StringVar(&f.product, "product", "", "`file` of the product to change to")
 	flags.StringVar(&f.running, "running", "", "`file` of the product that runs now; then the sheet tells what changes")
+	f.batch.add(c)
 	flags.BoolVar(&f.working, "working", false, "show how each number was found")
 	flags.BoolVar(&f.json, "json", false, "print the answer as JSON instead of the sheet")
+	flags.StringVar(&f.record, "record", "", "new `file` that takes the record of the plan, as JSON")
+	flags.StringVar(&f.log, "log", "", "`file` of the batch log that takes the record of the plan; made where there is none")
+	flags.StringVar(&f.signingKey, "signing-key", "", "`file` of the key by which the service in this process signs records")
+	c.MarkFlagsMutuallyExclusive("signing-key", "server")
 	for _, name := range []string{"line", "product", "running"} {
 		must(c.MarkFlagFilename(name, "yaml", "yml", "json"))
 	}
@@ -60,8 +78,11 @@ func must(err error) {
 }
 
 func (f *planFlags) run(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer) error {
-	req, err := f.request(stdin)
+	req, docs, err := f.request(stdin)
 	if err != nil {
+		return err
+	}
+	if f.server.signer, err = readSigner(f.signingKey); err != nil {
 		return err
 	}
 	c, end, err := f.server.connect(stderr)
@@ -71,52 +92,119 @@ func (f *planFlags) run(ctx context.Context, stdin io.Reader, stdout, stderr io.
 	defer end()
 	resp, err := c.Plan(ctx, req)
 	if err != nil {
-		return f.explain(err)
+		return f.server.explain(placed(err, docs))
 	}
-	if err := f.print(stdout, req, resp); err != nil {
+	var rows []report.Row
+	var entry *logged
+	if f.keeps() { // before anything is printed, so that no sheet goes out without it
+		if rows, entry, err = f.keep(ctx, resp.GetRecord()); err != nil {
+			return err
+		}
+	}
+	if err := f.print(stdout, req, resp, rows, entry); err != nil {
 		return err
 	}
 	if resp.GetVerdict() == linepacev1.Check_NOT_RUNNABLE {
-		return errNotRunnable
+		return &notGood{exitNotGood, "the plan is not runnable: load nothing from it"}
 	}
 	return nil
 }
 
-func (f *planFlags) request(stdin io.Reader) (*linepacev1.PlanRequest, error) {
-	in := &input{stdin: stdin}
+func (f *planFlags) request(stdin io.Reader) (*linepacev1.PlanRequest, documents, error) {
 	req := &linepacev1.PlanRequest{
-		Line: &linepacev1.Line{}, Product: &linepacev1.Product{}, IncludeWorking: f.working,
+		Line: &linepacev1.Line{}, Product: &linepacev1.Product{}, Batch: f.batch.message(),
+		IncludeWorking: f.working, IncludeRecord: f.keeps(),
 	}
-	if err := in.read(f.line, req.Line); err != nil {
-		return nil, err
+	if f.keeps() && req.GetBatch().GetRequestedAt() == "" {
+		return nil, nil, &hintedError{errors.New("a record tells when its plan was asked for: give --at"), "--at now takes this computer's clock"}
 	}
-	if err := in.read(f.product, req.Product); err != nil {
-		return nil, err
-	}
-	if f.running == "" {
-		return req, nil
-	}
-	req.Running = &linepacev1.Product{}
-	return req, in.read(f.running, req.Running)
-}
-
-// explain says in which file a path of the request is to be found.
-func (f *planFlags) explain(err error) error {
-	if status.Code(err) != codes.InvalidArgument {
-		return f.server.explain(err)
-	}
-	hint := "line is " + f.line + ", product is " + f.product
+	files := []planFile{{"line", f.line, req.Line}, {"product", f.product, req.Product}}
 	if f.running != "" {
-		hint += ", running is " + f.running
+		req.Running = &linepacev1.Product{}
+		files = append(files, planFile{"running", f.running, req.Running})
 	}
-	return &hintedError{err, hint}
+	docs, err := readAll(&input{stdin: stdin}, files)
+	return req, docs, err
 }
 
-func (f *planFlags) print(stdout io.Writer, req *linepacev1.PlanRequest, resp *linepacev1.PlanResponse) error {
-	if f.json {
-		return printJSON(stdout, resp)
+// planFile is a file that goes into a request.
+type planFile struct {
+	field, path string
+	into        proto.Message
+}
+
+// documents are those of a request, by its fields.
+type documents map[string]*document
+
+// readAll reads files, and tells what is wrong in all of them.
+func readAll(in *input, files []planFile) (documents, error) {
+	docs := documents{}
+	var all faultsError
+	for _, file := range files {
+		doc, err := in.read(file.path, file.into)
+		docs[file.field] = doc
+		if err != nil {
+			all.faults = append(all.faults, faultsOf(err)...)
+		}
 	}
-	return report.Sheet(stdout, req, resp)
+	if len(all.faults) > 0 {
+		return nil, &all
+	}
+	return docs, nil
+}
+
+// placed tells what a service refuses by its place in the documents. Other errors
+// stay as they are.
+func placed(err error, docs documents) error {
+	var all faultsError
+	for _, v := range refusal.Violations(err) {
+		first, path, _ := strings.Cut(v.Path, ".")
+		all.faults = append(all.faults, docs[first].placed(v, path))
+	}
+	if len(all.faults) == 0 {
+		return err
+	}
+	return &all
+}
+
+// keeps reports whether the plan is to be kept as a record.
+func (f *planFlags) keeps() bool { return f.record != "" || f.log != "" }
+
+// keep writes the record of a plan where it is to be kept, and tells where.
+func (f *planFlags) keep(ctx context.Context, rec *linepacev1.Record) (rows []report.Row, entry *logged, err error) {
+	if rec == nil {
+		return nil, nil, &notGood{exitUnreachable, "the server made no record of the plan"}
+	}
+	rows = recordRows(rec.GetDigest(), judge(rec, nil).by)
+	if f.record != "" {
+		if err := writeRecord(f.record, rec); err != nil {
+			return nil, nil, err
+		}
+		rows = append(rows, report.Row{Label: "record", Text: "in " + f.record})
+	}
+	if f.log != "" {
+		results, err := appendAll(ctx, f.log, []*linepacev1.Record{rec})
+		if err != nil {
+			return nil, nil, err
+		}
+		l := newLogged("", rec.GetDigest(), results[0])
+		entry = &l
+		rows = append(rows, report.Row{Label: "log", Text: f.log + ": " + l.String()})
+	}
+	return rows, entry, nil
+}
+
+func (f *planFlags) print(stdout io.Writer, req *linepacev1.PlanRequest, resp *linepacev1.PlanResponse, rows []report.Row, entry *logged) error {
+	if f.json {
+		if err := printJSON(stdout, resp); err != nil || entry == nil {
+			return err
+		}
+		return json.NewEncoder(stdout).Encode(entry)
+	}
+	if err := report.Sheet(stdout, req, resp); err != nil || len(rows) == 0 {
+		return err
+	}
+	return report.Block(stdout, "RECORD", rows...)
 }
 
 func printJSON(stdout io.Writer, m proto.Message) error {

@@ -194,10 +194,10 @@ func planRooftile(t *testing.T, product, running string) *linepacev1.PlanRespons
 	t.Helper()
 	folder := filepath.Join("..", "..", "..", "testdata", "rooftile")
 	f := &planFlags{
-		server: &serverFlags{}, line: filepath.Join(folder, "line.yaml"),
+		line:    filepath.Join(folder, "line.yaml"),
 		product: filepath.Join(folder, product), running: filepath.Join(folder, running),
 	}
-	req, err := f.request(nil)
+	req, _, err := f.request(nil)
 	require.NoError(t, err)
 	c, end, err := f.server.connect(io.Discard)
 	require.NoError(t, err)

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"linepace.example/client/report"
 	"linepace.example/proto/refusal"
 )
 
@@ -20,19 +21,27 @@ import (
 // Exit codes, as the help tells them.
 const (
 	exitOK          = 0
-	exitNotRunnable = 1
+	exitNotGood     = 1
 	exitInput       = 2
-	exitServer      = 3
+	exitUnreachable = 3
+	exitUnknown     = 4
 )
 
 const exitHelp = `Exit codes:
-  0  done; a plan is runnable
-  1  the plan is not runnable; its sheet is printed all the same
+  0  done, and what was asked holds
+  1  a plan is not runnable, a record does not hold, or a log is not clean; the
+     answer is printed all the same
   2  wrong usage or input, or output that cannot be written
-  3  the server cannot be reached or fails`
+  3  the server or the log file cannot be reached, or fails
+  4  a record or log of a version, or on formulas, that this build does not know`
 
-// errNotRunnable ends a command whose plan was found and may not run.
-var errNotRunnable = errors.New("the plan is not runnable: load nothing from it")
+// notGood ends a command whose answer was printed and is not a good one.
+type notGood struct {
+	code int
+	text string
+}
+
+func (e *notGood) Error() string { return e.text }
 
 // run carries out one command line and returns its exit code.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
@@ -50,38 +59,50 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 }
 
 func newRoot() *cobra.Command {
-	server := &serverFlags{}
 	root := &cobra.Command{
-		Use:           "linepace",
-		Short:         "Plan the changeover of a process line",
-		Long:          "Linepace computes what each drive of a process line is to be given for a product.\nIt commands no machine.\n\n" + exitHelp,
+		Use:   "linepace",
+		Short: "Plan the changeover of a process line, and keep the records of its plans",
+		Long: `Linepace computes what each drive of a process line is to be given for a product,
+and keeps the records of plans in a batch log in which any later change shows.
+It commands no machine.
+
+` + exitHelp,
 		SilenceErrors: true, // told by run
 		SilenceUsage:  true,
 	}
-	root.PersistentFlags().StringVar(&server.address, "server", "", "`address` of a Linepace server, such as 127.0.0.1:7071; without it the calculation runs in this process")
-	root.PersistentFlags().BoolVar(&server.plaintext, "plaintext", false, "talk to the server without TLS, as always to one on this machine")
-	root.AddCommand(newPlan(server), newUnits(server))
+	root.AddCommand(
+		newCheck(), newPlan(), newUnits(),
+		newLog(), newList(), newShow(), newExport(), newVerify(), newAudit(), newCheckpoint(), newKeygen(),
+	)
 	return root
 }
 
 // tell writes an error, all its violations, and what may help.
 func tell(stderr io.Writer, err error) {
-	say := func(kind, text string) { fmt.Fprintf(stderr, "linepace: %s: %s\n", kind, text) }
-	violations := refusal.Violations(err)
-	for _, v := range violations {
-		if v.Path == "" {
-			say("error", v.Text)
-		} else {
-			say("error", v.Path+": "+v.Text)
-		}
-	}
-	if len(violations) == 0 {
-		say("error", message(err))
+	say := func(kind, text string) { fmt.Fprintf(stderr, "linepace: %s: %s\n", kind, report.Clean(text)) }
+	for _, fault := range faultsOf(err) {
+		say("error", fault)
 	}
 	var hinted *hintedError
 	if errors.As(err, &hinted) {
 		say("hint", hinted.hint)
 	}
+}
+
+// faultsOf lists everything that an error says is wrong.
+func faultsOf(err error) []string {
+	var placed *faultsError
+	if errors.As(err, &placed) {
+		return placed.faults
+	}
+	var faults []string
+	for _, v := range refusal.Violations(err) {
+		faults = append(faults, (*document)(nil).placed(v, ""))
+	}
+	if len(faults) == 0 {
+		faults = append(faults, message(err))
+	}
+	return faults
 }
 
 // message returns what to say of err: of a status its message alone.
@@ -94,13 +115,16 @@ func message(err error) string {
 }
 
 func exitCode(err error) int {
+	var answer *notGood
 	switch {
-	case errors.Is(err, errNotRunnable):
-		return exitNotRunnable
+	case errors.As(err, &answer):
+		return answer.code
+	case isUnknownVersion(err):
+		return exitUnknown
 	case isCall(err):
 		return callExitCode(status.Code(err))
 	}
-	return exitInput
+	return logExitCode(err)
 }
 
 // isCall reports whether err is the end of a call and not of reading or writing.
@@ -115,7 +139,7 @@ func callExitCode(code codes.Code) int {
 	case codes.InvalidArgument, codes.ResourceExhausted:
 		return exitInput
 	}
-	return exitServer
+	return exitUnreachable
 }
 
 // hintedError is an error with a sentence on what to do about it.

@@ -11,8 +11,8 @@ import (
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
 
-func newUnits(server *serverFlags) *cobra.Command {
-	json := false
+func newUnits() *cobra.Command {
+	server, json := &serverFlags{}, false
 	c := &cobra.Command{
 		Use:   "units",
 		Short: "List the units that quantities may have",
@@ -22,6 +22,7 @@ func newUnits(server *serverFlags) *cobra.Command {
 			return listUnits(c.Context(), server, json, c.OutOrStdout(), c.ErrOrStderr())
 		},
 	}
+	server.add(c)
 	c.Flags().BoolVar(&json, "json", false, "print the list as JSON")
 	return c
 }

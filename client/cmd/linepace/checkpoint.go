@@ -1,0 +1,68 @@
+package main
+
+import (
+	"context"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"linepace.example/client/batchlog"
+)
+
+func newCheckpoint() *cobra.Command {
+	path, key := "", ""
+	c := &cobra.Command{
+		Use:   "checkpoint --log FILE --key FILE",
+		Short: "Sign the state of a batch log, to be kept elsewhere",
+		Long: `Sign the state of a batch log under the log's own key, and print the signed note
+(C2SP tlog-checkpoint). Keep it away from the log: audit --checkpoint then shows
+any removal or change of what the log holds now.
+
+` + exitHelp,
+		Example: `  linepace checkpoint --log line-2.db --key line-2-log.pem > line-2.checkpoint`,
+		Args:    cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return checkpoint(c.Context(), path, key, c.OutOrStdout())
+		},
+	}
+	addLogFlag(c, &path, "`file` of the batch log")
+	c.Flags().StringVar(&key, "key", "", "`file` of the log's own private key, as keygen makes it")
+	must(c.MarkFlagFilename("key", "pem"))
+	must(c.MarkFlagRequired("key"))
+	return c
+}
+
+func checkpoint(ctx context.Context, path, keyPath string, stdout io.Writer) error {
+	key, err := readSigningKey(keyPath)
+	if err != nil {
+		return err
+	}
+	log, err := openLogToSign(ctx, path)
+	if err != nil {
+		return err
+	}
+	defer log.Close()
+	signer, err := noteSigner(log.Origin(), key)
+	if err != nil {
+		return err
+	}
+	signed, err := log.Checkpoint(ctx, signer)
+	if err != nil {
+		return explainLog(err)
+	}
+	_, err = stdout.Write(signed)
+	return err
+}
+
+// openLogToSign opens a log to write in, and makes none where there is none.
+func openLogToSign(ctx context.Context, path string) (*batchlog.Log, error) {
+	present, err := openLog(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	if err := present.Close(); err != nil {
+		return nil, err
+	}
+	log, err := batchlog.Open(ctx, path, batchlog.Options{})
+	return log, explainLog(err)
+}

@@ -1,0 +1,151 @@
+package main
+
+import (
+	"crypto/ed25519"
+	"crypto/rand"
+	"crypto/x509"
+	"encoding/base64"
+	"encoding/pem"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"runtime/debug"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/mod/sumdb/note"
+
+	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/record"
+)
+
+func newKeygen() *cobra.Command {
+	return &cobra.Command{
+		Use:   "keygen FILE",
+		Short: "Make a key to sign with, and print its public half",
+		Long: `Make an Ed25519 key to sign with, and print its public half.
+
+The private key goes to FILE (PEM, PKCS #8, mode 0600), which must not be there
+yet. The public key is printed as a JSON Web Key Set: keep it where an auditor
+trusts it, and give it to verify, show and audit.
+
+` + exitHelp,
+		Example: `  linepace keygen line-2-log.pem > line-2-log.keys.json`,
+		Args:    cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return keygen(args[0], c.OutOrStdout())
+		},
+	}
+}
+
+func keygen(path string, stdout io.Writer) error {
+	public, private, err := ed25519.GenerateKey(rand.Reader)
+	if err != nil {
+		return err
+	}
+	der, err := x509.MarshalPKCS8PrivateKey(private)
+	if err != nil {
+		return err
+	}
+	if err := writeNew(path, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}), 0o600); err != nil {
+		return err
+	}
+	return printJSON(stdout, &linepacev1.KeysResponse{Keys: []*linepacev1.PublicKey{record.PublicKey(public)}})
+}
+
+// readSigningKey reads a private key from a file that its owner alone may use.
+func readSigningKey(path string) (ed25519.PrivateKey, error) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil, err
+	case !info.Mode().IsRegular(): // opening a pipe would wait for a writer
+		return nil, fmt.Errorf("%s is no file", path)
+	case info.Mode().Perm()&0o077 != 0:
+		err := fmt.Errorf("%s has the mode %04o, so that others than its owner may use the key", path, info.Mode().Perm())
+		return nil, &hintedError{err, "chmod 600 " + path + ", and consider a new key"}
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	key, err := record.ParseSigningKey(text)
+	if err != nil {
+		return nil, fmt.Errorf("%s %w", path, err)
+	}
+	return key, nil
+}
+
+// readSigner returns a signer of records that names this program as the build, or
+// nil where no file is named.
+func readSigner(path string) (*record.Signer, error) {
+	if path == "" {
+		return nil, nil
+	}
+	key, err := readSigningKey(path)
+	if err != nil {
+		return nil, err
+	}
+	build := "linepace"
+	if info, ok := debug.ReadBuildInfo(); ok {
+		build += " " + info.Main.Version
+	}
+	return record.NewSigner(key, build)
+}
+
+// readKeys reads pinned keys, or returns nil where no file is named: then no
+// signature can be judged.
+func readKeys(path string) (*record.Keys, error) {
+	if path == "" {
+		return nil, nil
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	keys, err := record.ParseKeys(text)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	if keys.Len() == 0 {
+		return nil, fmt.Errorf("%s holds no key", path)
+	}
+	return &keys, nil
+}
+
+// noteSigner returns what signs the checkpoints of a log, whose origin is its name.
+func noteSigner(origin string, key ed25519.PrivateKey) (note.Signer, error) {
+	public, err := note.NewEd25519VerifierKey(origin, key.Public().(ed25519.PublicKey))
+	if err != nil {
+		return nil, err
+	}
+	parts := strings.Split(public, "+") // name, hash, key
+	if len(parts) < 2 {
+		return nil, errors.New("the log's origin names no key")
+	}
+	const ed25519Key = 1 // after C2SP's signed-note
+	seed := append([]byte{ed25519Key}, key.Seed()...)
+	return note.NewSigner("PRIVATE+KEY+" + origin + "+" + parts[1] + "+" + base64.StdEncoding.EncodeToString(seed))
+}
+
+// noteVerifier returns what verifies the checkpoints of a log by its key, the only
+// one in a file.
+func noteVerifier(origin, path string) (note.Verifier, error) {
+	keys, err := readKeys(path)
+	if err != nil {
+		return nil, err
+	}
+	if keys.Len() != 1 {
+		return nil, fmt.Errorf("%s holds %d keys; it must hold the one that signs the log's checkpoints", path, keys.Len())
+	}
+	public, err := base64.RawURLEncoding.DecodeString(keys.Messages()[0].GetX())
+	if err != nil {
+		return nil, err
+	}
+	text, err := note.NewEd25519VerifierKey(origin, public)
+	if err != nil {
+		return nil, err
+	}
+	return note.NewVerifier(text)
+}
