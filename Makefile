@@ -24,8 +24,10 @@ V3_LACKS = $(filter-out $(shell grep -m1 ^flags /proc/cpuinfo),$(V3_NEEDS))
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "%-16s %s\n", $$1, $$2 }' Makefile
 
-demo: ## plan a product change of the demo line
-	go run ./client/cmd/linepace plan --line testdata/rooftile/line.yaml --product testdata/rooftile/product-b.yaml --running testdata/rooftile/product-a.yaml
+demo: ## plan a product change of the demo line, log it, audit the log (in build/demo)
+	@rm -rf build/demo && mkdir -p build/demo
+	@go build -o build/demo/linepace ./client/cmd/linepace
+	@sh client/examples/demo.sh build/demo/linepace testdata/rooftile build/demo
 
 packages: ## install what the tests need from Debian's packages, where it is absent
 	@missing=; \

@@ -1,0 +1,47 @@
+#!/bin/sh
+# Plans the change of the demo line from one tile to the next, logs the plan,
+# audits the log, and shows that one altered byte does not escape the audit.
+#
+# usage: demo.sh LINEPACE LINES FOLDER
+#
+# LINEPACE is the program, LINES the folder of the demo line, FOLDER an empty one
+# that takes what is made. Needs the tools of any POSIX system and GNU grep.
+set -eu
+linepace=$1
+lines=$2
+folder=$3
+
+private=$(mktemp -d)
+trap 'rm -rf "$private"' EXIT
+key=$private/throw-away.pem
+"$linepace" keygen "$key" >"$folder/keys.json"
+
+# The sheet first: this is what a technician takes to the drives.
+"$linepace" plan --line "$lines/line.yaml" --product "$lines/product-b.yaml" --running "$lines/product-a.yaml" \
+	--batch B-2291 --recipe R-17 --equipment LINE-1 --by "shift 2" --reason "product change" --at now \
+	--signing-key "$key" --record "$folder/record.json"
+
+echo "THE RECORD GOES INTO THE BATCH LOG"
+"$linepace" log --log "$folder/line-1.db" "$folder/record.json"
+echo
+"$linepace" list --log "$folder/line-1.db"
+echo
+"$linepace" audit --log "$folder/line-1.db" --keys "$folder/keys.json"
+
+# A copy in which one digit of the kiln's count is another one, as somebody with
+# access to the file might have it.
+cp "$folder/line-1.db" "$folder/altered.db"
+at=$(LC_ALL=C grep -obUa '"count":13726' "$folder/altered.db" | head -n 1 | cut -d: -f1)
+printf 4 | dd of="$folder/altered.db" bs=1 seek=$((at + 8)) conv=notrunc status=none
+
+echo "ONE BYTE IS ALTERED IN A COPY: the kiln's count, 13726, becomes 43726"
+echo
+code=0
+"$linepace" audit --log "$folder/altered.db" --keys "$folder/keys.json" 2>&1 || code=$?
+echo
+if test "$code" != 1; then
+	echo "demo: the audit of the altered copy ended with exit code $code, not 1" >&2
+	exit 1
+fi
+echo "The audit caught it: exit code 1. The signing key is deleted; the rest is here:"
+ls "$folder"/*.json "$folder"/*.db
