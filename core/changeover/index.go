@@ -1,6 +1,10 @@
 package changeover
 
-import "linepace.example/core/scaling"
+import (
+	"slices"
+
+	"linepace.example/core/scaling"
+)
 
 // index finds items by their id. Short lists are searched in place, which needs
 // no memory and is faster than a map there.
@@ -16,8 +20,10 @@ const searchInPlace = 16
 func newIndex[T any](items []T, id func(*T) string) index[T] {
 	x := index[T]{items: items, id: id}
 	if len(items) <= searchInPlace {
+		var ids [searchInPlace]string
 		for i := range items {
-			x.repeats = x.repeats || x.find(id(&items[i])) < i
+			ids[i] = id(&items[i])
+			x.repeats = x.repeats || slices.Contains(ids[:i], ids[i])
 		}
 		return x
 	}
