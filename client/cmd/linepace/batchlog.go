@@ -41,8 +41,8 @@ func explainLog(err error) error {
 		hint string
 	}{
 		{isA[*noLogError](err), "linepace log makes a log where there is none"},
-		{isA[*batchlog.NotALogError](err), "the file was left as it is; is --log the right one?"},
-		{isA[*batchlog.VersionError](err), "the file was left as it is; use a build that knows its version"},
+		{isA[*batchlog.NotALogError](err), "the file was left as it was; is --log the right one?"},
+		{isA[*batchlog.VersionError](err), "the file was left as it was; use a build that knows its version"},
 		{isA[*batchlog.LockedError](err), "nothing was written; try again when the other process is done"},
 		{isA[*batchlog.ReadOnlyError](err), "nothing was written; whoever runs this must be allowed to write the file and its folder"},
 		{isA[*batchlog.FullError](err), "make room and append again; what was acknowledged before is kept"},

@@ -48,7 +48,9 @@ func TestScripts(t *testing.T) {
 			env.Setenv("NOSERVER", unused(t))
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"exits": exits, "alter": alter, "copy": copyFile, "sql": sqlite, "same": same, "forge": forge,
+		},
 	})
 }
 

@@ -54,3 +54,15 @@ func TestReadmeShowsCompiledGo(t *testing.T) {
 	require.Len(t, snippets, 1)
 	require.Contains(t, string(example), snippets[0])
 }
+
+func TestReadmeListsEveryVerbAndExitCode(t *testing.T) {
+	for _, c := range newRoot().Commands() {
+		require.Regexp(t, "(?m)^\\| `"+c.Name()+"[ `]", readme(t))
+	}
+	help := strings.ReplaceAll(exitHelp, "\n     ", " ")
+	for _, line := range strings.Split(help, "\n")[1:] {
+		code, means, found := strings.Cut(strings.TrimSpace(line), "  ")
+		require.True(t, found)
+		require.Contains(t, readme(t), "| "+code+" | "+means+" |\n")
+	}
+}

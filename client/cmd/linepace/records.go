@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"strings"
 
 	"linepace.example/client/report"
 	"linepace.example/proto/codec"
@@ -17,18 +18,21 @@ func readRecord(in *input, path string) (*linepacev1.Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	rec := &linepacev1.Record{}
-	if !bytes.HasPrefix(bytes.TrimSpace(text), []byte("{")) || bytes.HasPrefix(text, []byte("\n{")) {
-		jws, payload, err := record.SplitLeaf(text)
-		if err != nil {
-			return nil, &hintedError{fmt.Errorf("%s is no record: neither JSON nor a leaf of a log", name), "linepace plan --record FILE and linepace export write records"}
-		}
+	if jws, payload, err := record.SplitLeaf(text); err == nil && isLeaf(jws, payload) {
 		return recordOf(jws, payload), nil
 	}
+	rec := &linepacev1.Record{}
 	if err := codec.Unmarshal(text, rec); err != nil {
-		return nil, fmt.Errorf("%s is no record: %w", name, err)
+		err = fmt.Errorf("%s is no record, neither in JSON nor as a leaf: %w", name, err)
+		return nil, &hintedError{err, "linepace plan --record FILE and linepace export write records"}
 	}
 	return rec, nil
+}
+
+// isLeaf tells a leaf from JSON of several lines and from other files: a payload
+// is an object, and a detached signature has nothing between two dots.
+func isLeaf(jws string, payload []byte) bool {
+	return (jws == "" || strings.Contains(jws, "..")) && bytes.HasPrefix(payload, []byte("{"))
 }
 
 // writeRecord writes a record as JSON to a new file.

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"bytes"
+	"database/sql"
+	"os"
+	"strings"
+
+	"github.com/rogpeppe/go-internal/testscript"
+	"google.golang.org/protobuf/proto"
+
+	"linepace.example/proto/codec"
+	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/record"
+)
+
+// Commands of the scripts that make what must be caught.
+
+// alter replaces the first place of a text in a file by another of its length.
+func alter(ts *testscript.TestScript, _ bool, args []string) {
+	path, from, to := ts.MkAbs(args[0]), []byte(args[1]), []byte(args[2])
+	data, err := os.ReadFile(path)
+	ts.Check(err)
+	if len(from) != len(to) || !bytes.Contains(data, from) {
+		ts.Fatalf("no %q in %s, or another length", from, path)
+	}
+	ts.Check(os.WriteFile(path, bytes.Replace(data, from, to, 1), 0o666))
+}
+
+// copyFile copies a binary file, which cp of the scripts takes as text.
+func copyFile(ts *testscript.TestScript, _ bool, args []string) {
+	data, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), data, 0o666))
+}
+
+// sqlite runs a statement on a data base, made where there is none.
+func sqlite(ts *testscript.TestScript, _ bool, args []string) {
+	db, err := sql.Open("sqlite", ts.MkAbs(args[0]))
+	ts.Check(err)
+	_, err = db.Exec(args[1])
+	ts.Check(err)
+	_, err = db.Exec("PRAGMA wal_checkpoint(TRUNCATE)")
+	ts.Check(err)
+	ts.Check(db.Close())
+}
+
+// same holds that stdout begins as a file does, up to the block of the record.
+func same(ts *testscript.TestScript, _ bool, args []string) {
+	sheet := func(text string) string { return text[:strings.Index(text+"\nRECORD\n", "\nRECORD\n")] }
+	got, want := sheet(ts.ReadFile("stdout")), sheet(ts.ReadFile(args[0]))
+	if got != want {
+		ts.Fatalf("got:\n%s\nwant:\n%s", got, want)
+	}
+}
+
+// forge makes another record of one, unsigned, with one thing changed.
+func forge(ts *testscript.TestScript, _ bool, args []string) {
+	rec := &linepacev1.Record{}
+	ts.Check(codec.Unmarshal([]byte(ts.ReadFile(args[0])), rec))
+	payload, err := record.Open(rec.GetPayload())
+	ts.Check(err)
+	replace := func(from, to string) []byte { return bytes.Replace(rec.GetPayload(), []byte(from), []byte(to), 1) }
+	forged := rec.GetPayload()
+	switch args[2] {
+	case "count":
+		payload.Plan.Setpoints[0].Count = proto.Int32(4321)
+		forged, err = record.Payload(payload.Request, payload.Plan, payload.Formulas)
+	case "request":
+		payload.Request.Line.Drives[0].Motor.MaxRpm = -1
+		forged, err = record.Payload(payload.Request, payload.Plan, payload.Formulas)
+	case "formula":
+		forged, err = record.Payload(payload.Request, payload.Plan, append(payload.Formulas, "motor-speed/999"))
+	case "version":
+		forged = replace(`"version":1}`, `"version":2}`)
+	case "kind":
+		forged = replace(`"kind":"linepace.plan"`, `"kind":"linepace.scale"`)
+	case "digest":
+	default:
+		ts.Fatalf("forge what? %s", args[2])
+	}
+	ts.Check(err)
+	if args[2] != "digest" && bytes.Equal(forged, rec.GetPayload()) {
+		ts.Fatalf("nothing was changed")
+	}
+	out := recordOf("", forged)
+	if args[2] == "digest" {
+		out.Digest = strings.Repeat("0", 64)
+	}
+	ts.Check(writeRecord(ts.MkAbs(args[1]), out))
+}
