@@ -218,10 +218,11 @@ func (p *planner) checkDwell(drive int, demand *Demand, at *fault.Path, faults *
 		faults.Add(&dwell, fault.Conflict, "asks for a time, and drive %q does not deliver a length", d.ID)
 		return
 	}
-	if len(demand.SectionIDs) != 1 {
-		return // the count of sections is checked by the contract
-	}
 	list := dwell.Field("sectionIds")
+	if n := len(demand.SectionIDs); n != 1 {
+		faults.Add(&list, fault.OutOfRange, "names %d sections; it must name one", n)
+		return
+	}
 	field := list.Index(0)
 	section := p.sections.findNear(int(p.moves[drive]), demand.SectionIDs[0])
 	if section < 0 {

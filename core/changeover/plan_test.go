@@ -340,6 +340,7 @@ func TestFaults(t *testing.T) {
 		"unknown material":        {func(r *Request) { body(r).Components[1].MaterialID = "x" }, []string{"product.blends[0].components[1].materialId NOT_FOUND"}},
 		"two materials of one id": {func(r *Request) { r.Product.Materials = append(r.Product.Materials, scaling.Material{ID: "clay"}) }, []string{"product.materials[2].id DUPLICATE"}},
 		"unknown section":         {func(r *Request) { demands(r)[3].SectionIDs = []string{"x"} }, []string{"product.demands[3].dwell.sectionIds[0] NOT_FOUND"}},
+		"no section":              {func(r *Request) { demands(r)[3].SectionIDs = nil }, []string{"product.demands[3].dwell.sectionIds OUT_OF_RANGE"}},
 		"another's section":       {func(r *Request) { r.Line.Sections[0].DriveID = "cooler" }, []string{"product.demands[3].dwell.sectionIds[0] CONFLICT"}},
 		"section of nobody": {func(r *Request) {
 			r.Line.Sections = append(r.Line.Sections, scaling.Section{ID: "s", DriveID: "x", Length: q(1, "m")})
