@@ -134,6 +134,9 @@ func leaveAll(line *linepacev1.Line) []*linepacev1.Demand {
 // and the section that it moves. Of a drive that has none, such as a mass register
 // without a material, it tells why.
 func scaleOf(ctx context.Context, c *client.Client, drive *linepacev1.Drive, line *linepacev1.Line, product *linepacev1.Product) (scale *linepacev1.ScaleResponse, why string, err error) {
+	if drive.GetDelivery() == nil && len(drive.GetReferences()) == 0 {
+		return nil, "neither a delivery nor a reference is described", nil
+	}
 	req := &linepacev1.ScaleRequest{Drive: drive, Material: materialOf(drive.GetId(), product)}
 	for _, section := range line.GetSections() {
 		if section.GetDriveId() == drive.GetId() && req.Section == nil {
@@ -227,7 +230,8 @@ func (k *checked) card(i int, drive *linepacev1.Drive) []report.Row {
 	rows := []report.Row{{Mark: fmt.Sprint(i + 1), Text: title}}
 	s := k.scales[i]
 	if s == nil {
-		return append(rows, report.Row{Label: "no scale", Text: k.why[i]})
+		return append(rows, report.Row{Label: "motor", Text: fmt.Sprintf("%s to %s r/min", report.Number(drive.GetMotor().GetMinRpm()), report.Number(drive.GetMotor().GetMaxRpm()))},
+			report.Row{Label: "no scale", Text: k.why[i]})
 	}
 	rows = append(rows,
 		report.Row{Label: "lowest", Text: rateText(s.GetRateAtMin(), s.GetEffectiveMinRpm(), s.GetEffectiveMinBinds())},

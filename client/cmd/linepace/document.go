@@ -23,7 +23,7 @@ import (
 // says of the rest are the same everywhere, and here each fault has its place.
 type document struct {
 	name string
-	root *yaml.Node
+	root *yaml.Node // nil of JSON that is not YAML
 }
 
 // faultsError lists everything that is wrong with what was given.
@@ -38,20 +38,11 @@ func parse(name string, text []byte, m proto.Message) (*document, error) {
 		return nil, fmt.Errorf("%s is empty", name)
 	}
 	d := &document{name: name}
-	var whole, more yaml.Node
-	in := yaml.NewDecoder(bytes.NewReader(text))
-	if err := in.Decode(&whole); err != nil { // of broken YAML it tells the line alone
-		return nil, fmt.Errorf("%s: %w", name, err)
+	asJSON, err := d.read(text)
+	if err != nil {
+		return nil, err
 	}
-	if err := in.Decode(&more); err != io.EOF {
-		return nil, fmt.Errorf("%s holds more than one document", name)
-	}
-	d.root = whole.Content[0]
-	var w jsonWriter
-	if err := w.value(d.root, 0); err != nil {
-		return nil, fmt.Errorf("%s:%w", name, err)
-	}
-	err := codec.Unmarshal(w.out, m)
+	err = codec.Unmarshal(asJSON, m)
 	var wrong codec.Errors
 	if errors.As(err, &wrong) {
 		faults := &faultsError{}
@@ -63,15 +54,43 @@ func parse(name string, text []byte, m proto.Message) (*document, error) {
 	return d, err
 }
 
+// read reads the nodes of a document and returns it as JSON. What is JSON is taken
+// as it is, since some of it is not YAML, such as an escaped surrogate pair: then a
+// fault has no place.
+func (d *document) read(text []byte) (asJSON []byte, err error) {
+	var whole, more yaml.Node
+	in := yaml.NewDecoder(bytes.NewReader(text))
+	err = in.Decode(&whole)
+	if err == nil {
+		d.root = whole.Content[0]
+	}
+	switch {
+	case json.Valid(text):
+		return text, nil
+	case err != nil: // of broken YAML it tells the line alone
+		return nil, fmt.Errorf("%s: %w", d.name, err)
+	case in.Decode(&more) != io.EOF:
+		return nil, fmt.Errorf("%s holds more than one document", d.name)
+	}
+	var w jsonWriter
+	if err := w.value(d.root, 0); err != nil {
+		return nil, fmt.Errorf("%s:%w", d.name, err)
+	}
+	return w.out, nil
+}
+
 // placed tells a fault of the field at path with its line and column, which are
-// known unless there is no document.
+// known where there is a document and it was read as YAML.
 func (d *document) placed(v refusal.Violation, path string) string {
 	text := v.Text
 	if v.Path != "" {
 		text = v.Path + ": " + text
 	}
-	if d == nil {
+	switch {
+	case d == nil:
 		return text
+	case d.root == nil:
+		return d.name + ": " + text
 	}
 	at := d.find(path, v.Reason == "UNKNOWN_FIELD" || v.Reason == "DUPLICATE_FIELD")
 	return fmt.Sprintf("%s:%d:%d: %s", d.name, at.Line, at.Column, text)
