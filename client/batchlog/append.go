@@ -3,7 +3,6 @@ package batchlog
 import (
 	"bytes"
 	"context"
-	"errors"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -45,8 +44,8 @@ type outcome struct {
 // the log already is found there. It returns when the record is durable. A context
 // that ends while the record is being written leaves the outcome unknown.
 //
-// Errors: *RecordError, *LockedError, *ReadOnlyError, *FullError, *DamagedError,
-// *OutcomeUnknownError, ErrClosed, and the context's own where nothing was
+// Errors: *RecordError, *LockedError, *ReadOnlyError, *FullError, which a commit
+// may wrap in an *OutcomeUnknownError, *DamagedError, ErrClosed, and the context's own where nothing was
 // written. After any of them the same record may be appended again.
 func (l *Log) Append(ctx context.Context, r *linepacev1.Record) (Result, error) {
 	derived, err := rowOf(r)
@@ -118,20 +117,11 @@ func (l *Log) appendGroup(group []*waiting) {
 	}
 	for i, w := range group {
 		if err != nil {
-			w.done <- outcome{err: l.named(err)}
+			w.done <- outcome{err: err}
 			continue
 		}
 		w.done <- outcome{result: results[i]}
 	}
-}
-
-// named adds the path to an error of the tree, which knows none.
-func (l *Log) named(err error) error {
-	var damaged *DamagedError
-	if errors.As(err, &damaged) && damaged.Path == "" {
-		return &DamagedError{Path: l.path, Reason: damaged.Reason, Err: damaged.Err}
-	}
-	return err
 }
 
 func (l *Log) appendRows(tx writer, group []*waiting, results []Result) (*edge, error) {

@@ -218,27 +218,54 @@ func TestAppendConcurrently(t *testing.T) {
 	auditClean(t, path, records)
 }
 
-// What waits while a transaction is under way shares the next one, and the
-// journal is folded into the file meanwhile.
-func TestGroupAndFold(t *testing.T) {
+// counted holds the first transaction back until it is released, and counts.
+type counted struct {
+	storage
+	release chan struct{}
+	updates int
+}
+
+func (c *counted) update(f func(writer) error) error {
+	<-c.release
+	c.updates++
+	return c.storage.update(f)
+}
+
+// What waits while a transaction is under way shares the next ones.
+func TestGroup(t *testing.T) {
 	path := newPath(t)
 	log := open(t, path, Options{})
-	store := log.store.(*sqlite)
+	store := &counted{storage: log.store, release: make(chan struct{})}
+	log.store = store
 	next := tilePlan(t)
 	const n = 64
-	store.mu.Lock() // a transaction under way
-	var wait sync.WaitGroup
+	var started, done sync.WaitGroup
+	started.Add(n)
 	for i := range n {
 		r := next(i)
-		wait.Go(func() {
-			_, err := log.Append(context.Background(), r)
-			require.NoError(t, err)
+		done.Go(func() {
+			started.Done()
+			if _, err := log.Append(context.Background(), r); err != nil {
+				t.Error(err)
+			}
 		})
 	}
-	store.mu.Unlock()
-	wait.Wait()
+	started.Wait()
+	close(store.release)
+	done.Wait()
 	require.NoError(t, log.Close())
+	require.Less(t, store.updates, n)
 	auditClean(t, path, n)
+}
+
+// A commit is on the disk when it returns, and no append does a checkpoint.
+func TestDurability(t *testing.T) {
+	log := open(t, newPath(t), Options{})
+	for pragma, want := range map[string]string{"synchronous": "2", "journal_mode": "wal", "wal_autocheckpoint": "0"} {
+		var got string
+		require.NoError(t, log.store.(*sqlite).conn.QueryRowContext(context.Background(), "PRAGMA "+pragma).Scan(&got))
+		require.Equal(t, want, got, pragma)
+	}
 }
 
 func TestFold(t *testing.T) {

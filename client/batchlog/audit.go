@@ -53,7 +53,7 @@ func Audit(ctx context.Context, log *Log, options AuditOptions) (*Report, error)
 		a := &audit{options: options, report: report, origin: about.origin, r: r}
 		return a.run(ctx)
 	})
-	if err = log.named(err); err == nil {
+	if err == nil {
 		return report, nil
 	}
 	var damaged *DamagedError

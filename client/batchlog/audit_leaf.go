@@ -18,7 +18,7 @@ import (
 )
 
 // How much of a log is in memory at once: as many entries as keep every processor
-// busy, and no more bytes than two of the largest records.
+// busy, until they have so many bytes. The largest record has 16 MiB.
 const (
 	chunkRows  = 256
 	chunkBytes = 32 << 20

@@ -38,7 +38,7 @@ func (l *Log) Checkpoint(_ context.Context, signer note.Signer) ([]byte, error) 
 		return tx.putCheckpoint(at.size, signed)
 	})
 	if err != nil {
-		return nil, l.named(err)
+		return nil, err
 	}
 	return signed, nil
 }

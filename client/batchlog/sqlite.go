@@ -223,8 +223,13 @@ func readHashes(indexes []int64, row func(int64) *sql.Row) ([]tlog.Hash, error) 
 	return hashes, nil
 }
 
-// explain makes one of this package's errors of what the driver says.
+// explain makes one of this package's errors of what the driver says, and adds
+// the path to an error of the tree, which knows none.
 func (s *sqlite) explain(err error) error {
+	var damaged *DamagedError
+	if errors.As(err, &damaged) && damaged.Path == "" {
+		return &DamagedError{Path: s.shown, Reason: damaged.Reason, Err: damaged.Err}
+	}
 	var failed *driver.Error
 	if err == nil || !errors.As(err, &failed) {
 		return err

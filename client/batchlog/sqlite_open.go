@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime"
 	"runtime/debug"
 	"time"
 
@@ -167,8 +168,11 @@ func build() string {
 	return info.Main.Path + " " + info.Main.Version
 }
 
-// syncFolder makes a new name in a folder durable.
+// syncFolder makes a new name in a folder durable. Windows has no such call.
 func syncFolder(path string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
 	folder, err := os.Open(path)
 	if err != nil {
 		return err
