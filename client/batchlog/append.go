@@ -44,9 +44,10 @@ type outcome struct {
 // the log already is found there. It returns when the record is durable. A context
 // that ends while the record is being written leaves the outcome unknown.
 //
-// Errors: *RecordError, *LockedError, *ReadOnlyError, *FullError, which a commit
-// may wrap in an *OutcomeUnknownError, *DamagedError, ErrClosed, and the context's own where nothing was
-// written. After any of them the same record may be appended again.
+// Errors: *RecordError, *LockedError, *ReadOnlyError, *FullError, *DamagedError,
+// ErrClosed, and the context's own, where nothing was written; and
+// *OutcomeUnknownError, which may wrap the context's or a *FullError. After any of
+// them the same record may be appended again.
 func (l *Log) Append(ctx context.Context, r *linepacev1.Record) (Result, error) {
 	derived, err := rowOf(r)
 	if err != nil {
