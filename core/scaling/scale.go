@@ -62,7 +62,9 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	}
 	if off, ok := r.referenceDiffers(); ok {
 		out.ReferenceDiffersPercent = Some(off)
-		r.add(Check{Code: ReferenceDiffers, Number: off})
+		if off != 0 {
+			r.add(Check{Code: ReferenceDiffers, Number: off})
+		}
 	}
 	if hasNominalGearbox(d) {
 		r.add(Check{Code: GearboxRatioNominal})

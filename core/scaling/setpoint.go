@@ -106,8 +106,11 @@ func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Chec
 	var r run
 	r.begin(c, s, m, checks, out)
 	n := r.line.speed(c.Int(int64(count)))
-	if c.Sign(n) != 0 {
-		r.inRange(n)
+	switch {
+	case c.Sign(n) == 0:
+		n = c.Int(0) // without the traces of rounding
+	case !r.inRange(n):
+		(*checks)[len(*checks)-1].Fit = units.Quantity{} // a rate, and what is asked is a count
 	}
 	at := r.at(n)
 	r.describe(at)
@@ -332,7 +335,7 @@ func (r *run) checkDrive(n exact.Num) {
 		r.add(Check{Code: GearboxRatioNominal})
 	}
 	if len(d.References) > 0 {
-		if off, ok := r.referenceDiffers(); ok {
+		if off, ok := r.referenceDiffers(); ok && off != 0 {
 			r.add(Check{Code: ReferenceDiffers, Number: off})
 		}
 	}
@@ -363,7 +366,7 @@ func hasNominalGearbox(d *Drive) bool {
 
 // referenceDiffers returns by how many percent the measured reference lies from
 // what the drivetrain says at the reference's speed, where both are known in one
-// kind of rate.
+// kind of rate: 0 where they are equal, and where float64 does not tell them apart.
 func (r *run) referenceDiffers() (percent float64, ok bool) {
 	c, d, m := r.c, r.subject.Drive, r.subject.Material
 	if len(d.References) == 0 || d.Delivery.Kind == NoDelivery {
@@ -381,7 +384,11 @@ func (r *run) referenceDiffers() (percent float64, ok bool) {
 		return 0, false
 	}
 	calculated = convert(c, d, m, calculated, train.kind, measured)
-	return ref.Value.Base(c).Sub(calculated).Quo(calculated).Mul(c.Int(100)).Float(), true
+	off := ref.Value.Base(c).Sub(calculated)
+	if c.Sign(off) == 0 {
+		return 0, true
+	}
+	return off.Quo(calculated).Mul(c.Int(100)).Float(), true
 }
 
 // compare judges the achieved amount, which motor speed n gives, against the
@@ -437,12 +444,15 @@ func (r *run) quantityUnlessEndless(e end) units.Quantity {
 
 // band returns the ends between which the drive's regulation keeps the value, low
 // before high, when the set speed is n; known is false where none is described.
+// A share of a speed below zero widens it downwards.
 func (r *run) band(n exact.Num) (low, high end, known bool) {
 	slow, fast, known := r.regulated(n)
+	g := &r.subject.Drive.Motor.Regulation
+	ofSetSpeed := g.DroopPercent.Set || g.Of == SetSpeed
 	switch {
 	case !known:
 		return end{}, end{}, false
-	case r.asked == timeInSection:
+	case r.asked == timeInSection, ofSetSpeed && r.c.Sign(n) < 0:
 		return r.end(fast), r.end(slow), true
 	}
 	return r.end(slow), r.end(fast), true
