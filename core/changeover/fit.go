@@ -53,19 +53,21 @@ const mostTrials = 20000
 
 // fitOfRoot returns the value of the quantity that drive i's demand hangs on with
 // which the drive and all its leaders would run, and that quantity's field. factor
-// is the drive's limit over its demand. Nothing is returned where no value is found.
-func (s *solver) fitOfRoot(i int, factor float64) (fit units.Quantity, field string) {
+// is the drive's limit over its demand, and faster says on which side the drive can
+// run: a demand next to its limit has a factor of 1. Nothing is returned where no
+// value is found.
+func (s *solver) fitOfRoot(i int, factor float64, faster bool) (fit units.Quantity, field string) {
 	j := &s.jobs[s.head(i)]
 	asked, field := s.rootQuantity(j)
 	if s.kind(j) == Dwell {
-		factor = 1 / factor
+		factor, faster = 1/factor, !faster
 	}
 	try := solver{planner: s.planner, of: s.of, trial: &trial{root: rootOf{j.blend, j.demand}}}
 	defer s.keepPlaces(i)()
 	step := 0.0
 	for range fitTries {
 		inwards := 1 - step
-		if factor > 1 {
+		if faster {
 			inwards = 1 + step
 		}
 		try.trial.value = units.Quantity{Value: sixDigits(asked.Value * factor * inwards), Unit: asked.Unit}

@@ -209,7 +209,8 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 		checks[k].Field = s.field(&s.jobs[i])
 		switch {
 		case checks[k].Limit.Unit != nil && s.derived(i):
-			checks[k].Fit, checks[k].FitField = s.fitOfRoot(i, checks[k].Limit.Value/out.Demanded.Value)
+			factor, faster := checks[k].Limit.Value/out.Demanded.Value, checks[k].Code == scaling.BelowLowestSpeed
+			checks[k].Fit, checks[k].FitField = s.fitOfRoot(i, factor, faster)
 		case checks[k].Fit.Unit != nil:
 			checks[k].FitField = checks[k].Field
 		}
