@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"io"
 	"os"
@@ -38,9 +39,13 @@ func (in *input) bytes(path string) (name string, text []byte, err error) {
 }
 
 // writeNew writes a file that must not be there yet, so that no evidence is
-// overwritten, and makes it durable.
+// overwritten, and makes it durable. A file that holds the same already, as after a
+// command that is given again, is left as it is.
 func writeNew(path string, data []byte, mode os.FileMode) (err error) {
 	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+	if errors.Is(err, os.ErrExist) && holdsAlready(path, data) {
+		return nil
+	}
 	if errors.Is(err, os.ErrExist) {
 		return &hintedError{err, "nothing is overwritten: give another name"}
 	}
@@ -56,4 +61,13 @@ func writeNew(path string, data []byte, mode os.FileMode) (err error) {
 		return err
 	}
 	return file.Sync()
+}
+
+func holdsAlready(path string, data []byte) bool {
+	info, err := os.Stat(path)
+	if err != nil || !info.Mode().IsRegular() { // reading a pipe would wait for a writer
+		return false
+	}
+	held, err := os.ReadFile(path)
+	return err == nil && bytes.Equal(held, data)
 }
