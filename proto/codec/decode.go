@@ -20,15 +20,27 @@ import (
 // violations; m is then unchanged. Another error says that m is nil or outside
 // the closed set.
 func Unmarshal(data []byte, m proto.Message) error {
+	_, err := unmarshal(data, m, false)
+	return err
+}
+
+// UnmarshalCanonical reads as Unmarshal does, and reports whether the document is
+// the very text that AppendCanonical writes of m. It finds out while it reads, for
+// much less than writing m again takes.
+func UnmarshalCanonical(data []byte, m proto.Message) (canonical bool, err error) {
+	return unmarshal(data, m, true)
+}
+
+func unmarshal(data []byte, m proto.Message, judge bool) (canonical bool, err error) {
 	if m == nil || !m.ProtoReflect().IsValid() {
-		return errors.New("proto/codec: no message to read into")
+		return false, errors.New("proto/codec: no message to read into")
 	}
 	t, err := tableOf(m.ProtoReflect().Descriptor())
 	if err != nil {
-		return fmt.Errorf("proto/codec: %w", err)
+		return false, fmt.Errorf("proto/codec: %w", err)
 	}
 	d := decoder{
-		scanner: scanner{data: data},
+		scanner: scanner{data: data, judge: judge},
 		wire:    make([]byte, 0, len(data)/2),
 		path:    make([]step, 0, 16),
 	}
@@ -36,12 +48,12 @@ func Unmarshal(data []byte, m proto.Message) error {
 		d.reportFault()
 	}
 	if err := d.result(); err != nil {
-		return err
+		return false, err
 	}
 	if err := proto.Unmarshal(d.wire, m); err != nil {
-		return fmt.Errorf("proto/codec: internal error: %w", err)
+		return false, fmt.Errorf("proto/codec: internal error: %w", err)
 	}
-	return nil
+	return judge && !d.departs, nil
 }
 
 // A decoder turns a document into the message's wire format. Setting the fields
@@ -93,9 +105,9 @@ func (d *decoder) failTop() bool {
 }
 
 func (d *decoder) readMessage(t *table) bool {
-	var given uint64
+	var seen members
 	for more := d.open('}'); more; {
-		if !d.readMember(t, &given) {
+		if !d.readMember(t, &seen) {
 			return false
 		}
 		var ok bool
@@ -106,15 +118,23 @@ func (d *decoder) readMessage(t *table) bool {
 	return true
 }
 
-// readMember reads a key and its value, where the fields in given have one already.
-func (d *decoder) readMember(t *table, given *uint64) bool {
+// members are those of a message that were read so far.
+type members struct {
+	given uint64
+	next  int // the least rank that the next one has where they are in order
+}
+
+// readMember reads a key and its value.
+func (d *decoder) readMember(t *table, seen *members) bool {
 	key, ok := d.readKey()
 	if !ok {
 		return false
 	}
-	if f := t.byName[string(key)]; f != nil {
+	if f := t.named(key, seen.next); f != nil {
 		d.path = append(d.path, step{name: f.name, index: -1})
-		ok = d.readField(f, given)
+		d.departs = d.departs || f.rank < seen.next
+		seen.next = f.rank + 1
+		ok = d.readField(f, &seen.given)
 	} else {
 		d.path = append(d.path, unknownStep(key))
 		d.reportUnknown(t, string(key))
@@ -124,6 +144,17 @@ func (d *decoder) readMember(t *table, given *uint64) bool {
 		d.path = d.path[:len(d.path)-1]
 	}
 	return ok
+}
+
+// named returns the field with a name, or nil. It looks first where the field is
+// in a document whose keys are sorted.
+func (t *table) named(name []byte, next int) *field {
+	for _, f := range t.sorted[next:min(next+4, len(t.sorted))] {
+		if f.name == string(name) {
+			return f
+		}
+	}
+	return t.byName[string(name)]
 }
 
 func (d *decoder) readField(f *field, given *uint64) bool {
@@ -156,6 +187,7 @@ func (d *decoder) readList(f *field, c byte) bool {
 			return false
 		}
 	}
+	d.departs = d.departs || i == 0
 	return true
 }
 
@@ -216,6 +248,17 @@ func (d *decoder) readDouble(f *field) bool {
 	if !ok {
 		return false
 	}
+	v, shortest, ok := parseShort(number)
+	if !ok {
+		return d.readLongDouble(f, number)
+	}
+	d.departs = d.departs || !shortest
+	d.writeDouble(f, v)
+	return true
+}
+
+// readLongDouble reads a number that parseShort does not.
+func (d *decoder) readLongDouble(f *field, number []byte) bool {
 	v, err := strconv.ParseFloat(string(number), 64)
 	if err != nil {
 		d.report(notFinite, func() string {
@@ -223,9 +266,25 @@ func (d *decoder) readDouble(f *field) bool {
 		})
 		return true
 	}
+	if d.judge {
+		d.spelled = appendNumber(d.spelled[:0], v)
+		d.compare(number)
+	}
+	d.writeDouble(f, v)
+	return true
+}
+
+func (d *decoder) writeDouble(f *field, v float64) {
+	d.mayBeDefault(f, v == 0)
 	d.wire = append(d.wire, f.tag...)
 	d.wire = protowire.AppendFixed64(d.wire, math.Float64bits(v+0)) // -0 + 0 = 0
-	return true
+}
+
+// mayBeDefault notes a default where the canonical form leaves it out.
+func (d *decoder) mayBeDefault(f *field, isDefault bool) {
+	if isDefault && !f.presence && !f.list {
+		d.departs = true
+	}
 }
 
 // readNonFinite reads a string where a double belongs, which may be one of those
@@ -260,12 +319,14 @@ func (d *decoder) readInteger(f *field, least, most int64) bool {
 		d.report(outOfRange, func() string { return shorten(string(number)) + " where " + wanted(f) + " belongs" })
 		return true
 	}
+	d.departs = d.departs || n == 0 && number[0] == '-'
 	d.writeVarint(f, n)
 	return true
 }
 
 func (d *decoder) readText(f *field) bool {
 	content, ok := d.readString()
+	d.mayBeDefault(f, len(content) == 0)
 	d.wire = append(d.wire, f.tag...)
 	d.wire = protowire.AppendBytes(d.wire, content)
 	return ok
@@ -276,6 +337,7 @@ func (d *decoder) readBytes(f *field) bool {
 	if !ok {
 		return false
 	}
+	d.mayBeDefault(f, len(content) == 0)
 	begin := d.beginLength(f)
 	wire, err := base64.StdEncoding.Strict().AppendDecode(d.wire, content)
 	// The decoder passes over line breaks, strict or not.
@@ -298,6 +360,7 @@ func (d *decoder) readEnum(f *field) bool {
 		d.report(unknownChoice, func() string { return quote(string(content)) + " is none of " + f.enum.choices })
 		return true
 	}
+	d.departs = d.departs || f.enum.alias[string(content)]
 	d.writeVarint(f, int64(number))
 	return true
 }
@@ -313,6 +376,7 @@ func (d *decoder) readWrong(f *field, wanted string) bool {
 }
 
 func (d *decoder) writeVarint(f *field, n int64) {
+	d.mayBeDefault(f, n == 0)
 	d.wire = append(d.wire, f.tag...)
 	d.wire = protowire.AppendVarint(d.wire, uint64(n))
 }

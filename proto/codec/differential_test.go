@@ -223,6 +223,7 @@ func FuzzUnmarshal(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, kind byte, text []byte) {
 		checkRead(t, text, types[int(kind)%len(types)]())
+		checkJudged(t, text, types[int(kind)%len(types)]())
 	})
 }
 

@@ -26,3 +26,46 @@ func appendNumber(dst []byte, v float64) []byte {
 	}
 	return dst
 }
+
+// powersOfTen are exact, as 10^22 is the last one to be.
+var powersOfTen = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
+
+// maxShort is how many decimal digits a double always holds: two numbers of so many
+// digits are two doubles (DBL_DIG of ISO C), unless they are subnormal.
+const maxShort = 15
+
+// parseShort reads a JSON number of at most maxShort digits and no exponent, and
+// reports whether it is written as appendNumber writes it. Digits and power of ten
+// are exact, so that one division rounds correctly; and no other number of so few
+// digits reads as the same double, so that one without needless zeros is the shortest.
+func parseShort(number []byte) (v float64, shortest, ok bool) {
+	const most = maxShort + len("-.")
+	if len(number) > most {
+		return 0, false, false
+	}
+	var mantissa, digits, point int
+	for _, c := range number {
+		switch {
+		case '0' <= c && c <= '9':
+			mantissa = mantissa*10 + int(c-'0')
+			digits++
+		case c == '.':
+			point = digits
+		case c != '-':
+			return 0, false, false
+		}
+	}
+	if digits > maxShort {
+		return 0, false, false
+	}
+	decimals := 0
+	if point > 0 {
+		decimals = digits - point
+	}
+	v = float64(mantissa) / powersOfTen[decimals]
+	shortest = decimals == 0 || number[len(number)-1] != '0' && v >= 1e-6
+	if number[0] == '-' {
+		return -v, shortest && mantissa != 0, true
+	}
+	return v, shortest, true
+}

@@ -1,6 +1,7 @@
 package codec
 
 import (
+	"bytes"
 	"strconv"
 	"unicode/utf16"
 	"unicode/utf8"
@@ -16,6 +17,9 @@ type scanner struct {
 	data    []byte
 	pos     int
 	scratch []byte // the last string that was not plain
+	judge   bool   // whether departs is wanted
+	departs bool   // from the canonical form, found so far
+	spelled []byte // a value in its canonical form, to compare
 	fault   string
 	faultAt int
 }
@@ -28,11 +32,19 @@ func (s *scanner) fail(at int, fault string) bool {
 
 // next passes over white space and returns the byte after it, 0 at the end.
 func (s *scanner) next() byte {
+	if s.pos < len(s.data) && s.data[s.pos] > ' ' {
+		return s.data[s.pos]
+	}
+	return s.passSpace()
+}
+
+func (s *scanner) passSpace() byte {
 	for s.pos < len(s.data) {
 		c := s.data[s.pos]
 		if c != ' ' && c != '\n' && c != '\r' && c != '\t' {
 			return c
 		}
+		s.departs = true
 		s.pos++
 	}
 	return 0
@@ -103,7 +115,19 @@ func (s *scanner) readString() (content []byte, ok bool) {
 		return s.data[begin:i], true
 	}
 	s.scratch = append(s.scratch[:0], s.data[begin:i]...)
-	return s.readRest()
+	content, ok = s.readRest()
+	if ok && s.judge {
+		s.spelled = appendString(s.spelled[:0], content)
+		s.compare(s.data[begin-1 : s.pos])
+	}
+	return content, ok
+}
+
+// compare holds a value in the document to its canonical form.
+func (s *scanner) compare(text []byte) {
+	if !bytes.Equal(s.spelled, text) {
+		s.departs = true
+	}
 }
 
 // readRest reads the rest of a string that is not plain into scratch.

@@ -49,7 +49,8 @@ type field struct {
 type enum struct {
 	quoted  map[protoreflect.EnumNumber]string
 	byName  map[string]protoreflect.EnumNumber
-	choices string // the names to choose from, for people
+	alias   map[string]bool // the names that are read but not written
+	choices string          // the names to choose from, for people
 }
 
 // tables holds the tables made so far by message descriptor, and so at most one
@@ -194,14 +195,17 @@ func makeEnum(ed protoreflect.EnumDescriptor) *enum {
 	e := &enum{
 		quoted: make(map[protoreflect.EnumNumber]string),
 		byName: make(map[string]protoreflect.EnumNumber),
+		alias:  make(map[string]bool),
 	}
 	var choices []string
 	for i := range ed.Values().Len() {
 		value := ed.Values().Get(i)
 		name := string(value.Name())
 		e.byName[name] = value.Number()
-		if _, alias := e.quoted[value.Number()]; !alias {
+		if _, known := e.quoted[value.Number()]; !known {
 			e.quoted[value.Number()] = `"` + name + `"`
+		} else {
+			e.alias[name] = true
 		}
 		// It is taken where a choice may stay open, but never the right answer.
 		if !strings.HasSuffix(name, "UNSPECIFIED") {

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strconv"
 
 	"linepace.example/proto/codec"
 	linepacev1 "linepace.example/proto/linepace/v1"
@@ -60,34 +62,52 @@ func (e *NotCanonicalError) Error() string {
 func Open(payload []byte) (*linepacev1.RecordPayload, error) {
 	// Step 6 of FORMAT.md.
 	p := &linepacev1.RecordPayload{}
-	if err := codec.Unmarshal(payload, p); err != nil {
+	canonical, err := codec.UnmarshalCanonical(payload, p)
+	if err != nil {
 		return nil, explain(payload, err)
 	}
-	if err := known(p.Kind, fmt.Sprint(p.Version)); err != nil {
+	if err := known(p.Kind, strconv.Itoa(int(p.Version))); err != nil {
 		return nil, err
 	}
 	if p.Request == nil || p.Plan == nil {
 		return nil, &MalformedError{errors.New("it needs a request and a plan")}
 	}
 	// Step 7.
-	canonical, err := Payload(p.Request, p.Plan, p.Formulas)
-	if err != nil {
-		return nil, &MalformedError{err}
-	}
-	if bytes.Equal(canonical, payload) {
+	if canonical && holdsOnlyRecorded(p) {
 		return p, nil
 	}
-	if bytes.HasPrefix(payload, canonical) {
-		return nil, &TrailingBytesError{len(canonical)}
+	return nil, compare(payload, p)
+}
+
+// compare writes the payload again, to tell where it departs from the form.
+func compare(payload []byte, p *linepacev1.RecordPayload) error {
+	written, err := Payload(p.Request, p.Plan, p.Formulas)
+	switch {
+	case err != nil:
+		return &MalformedError{err}
+	case bytes.HasPrefix(payload, written):
+		return &TrailingBytesError{len(written)}
 	}
-	return nil, &NotCanonicalError{firstDifference(canonical, payload)}
+	return &NotCanonicalError{firstDifference(written, payload)}
+}
+
+// holdsOnlyRecorded reports whether Payload would leave nothing out, and sort nothing.
+func holdsOnlyRecorded(p *linepacev1.RecordPayload) bool {
+	for i := 1; i < len(p.Formulas); i++ {
+		if p.Formulas[i-1] >= p.Formulas[i] {
+			return false
+		}
+	}
+	hasMessage := func(check *linepacev1.Check) bool { return check.GetMessage() != "" }
+	return !p.Request.IncludeWorking && !p.Request.IncludeRecord && p.Plan.Record == nil &&
+		!slices.ContainsFunc(p.Plan.Setpoints, hasWorking) && !slices.ContainsFunc(p.Plan.Checks, hasMessage)
 }
 
 func known(kind, version string) error {
 	switch {
 	case kind != Kind:
 		return &UnknownKindError{kind}
-	case version != fmt.Sprint(Version):
+	case version != strconv.Itoa(Version):
 		return &UnknownVersionError{version}
 	}
 	return nil

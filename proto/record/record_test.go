@@ -275,6 +275,7 @@ func FuzzOpen(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p, err := Open(data)
+		require.Equal(t, openByWriting(data), err)
 		if err != nil {
 			require.Nil(t, p)
 			require.True(t, typed(err), "%T", err)
@@ -318,7 +319,7 @@ func TestFuzzCorpusIsThere(t *testing.T) {
 
 // BenchmarkRecord measures what a record adds to a plan of twelve drives: the
 // payload and its digest, and the signature; and what verifying costs before the
-// recomputation.
+// recomputation, and what it would cost to write the payload again.
 func BenchmarkRecord(b *testing.B) {
 	payload := keptPayload(b)
 	p, err := Open(payload)
@@ -347,5 +348,6 @@ func BenchmarkRecord(b *testing.B) {
 	run("sign", func() error { sign.Sign(payload); return nil })
 	run("verify signature", func() error { _, err := VerifySignature(keys, payload, jws); return err })
 	run("open", func() error { _, err := Open(payload); return err })
+	run("open by writing again", func() error { return openByWriting(payload) })
 	run("codec alone", func() error { return codec.Unmarshal(payload, &linepacev1.RecordPayload{}) })
 }
