@@ -126,35 +126,48 @@ type members struct {
 
 // readMember reads a key and its value.
 func (d *decoder) readMember(t *table, seen *members) bool {
-	key, ok := d.readKey()
-	if !ok {
+	f := d.readExpected(t, seen.next)
+	if f == nil {
+		key, ok := d.readKey()
+		if !ok {
+			return false
+		}
+		if f = t.byName[string(key)]; f == nil {
+			return d.readUnknown(t, key)
+		}
+		d.departs = d.departs || f.rank < seen.next
+	}
+	seen.next = f.rank + 1
+	d.path = append(d.path, step{name: f.name, index: -1})
+	if !d.readField(f, &seen.given) {
 		return false
 	}
-	if f := t.named(key, seen.next); f != nil {
-		d.path = append(d.path, step{name: f.name, index: -1})
-		d.departs = d.departs || f.rank < seen.next
-		seen.next = f.rank + 1
-		ok = d.readField(f, &seen.given)
-	} else {
-		d.path = append(d.path, unknownStep(key))
-		d.reportUnknown(t, string(key))
-		ok = d.skip(0)
-	}
-	if ok {
-		d.path = d.path[:len(d.path)-1]
-	}
-	return ok
+	d.path = d.path[:len(d.path)-1]
+	return true
 }
 
-// named returns the field with a name, or nil. It looks first where the field is
-// in a document whose keys are sorted.
-func (t *table) named(name []byte, next int) *field {
+// readExpected reads a key that is among the next ones where keys are sorted, and
+// nothing where none of them comes. Each stands for itself, with its colon.
+func (d *decoder) readExpected(t *table, next int) *field {
+	d.next()
+	rest := d.data[d.pos:]
 	for _, f := range t.sorted[next:min(next+4, len(t.sorted))] {
-		if f.name == string(name) {
+		if len(rest) >= len(f.key) && string(rest[:len(f.key)]) == f.key {
+			d.pos += len(f.key)
 			return f
 		}
 	}
-	return t.byName[string(name)]
+	return nil
+}
+
+func (d *decoder) readUnknown(t *table, key []byte) bool {
+	d.path = append(d.path, unknownStep(key))
+	d.reportUnknown(t, string(key))
+	if !d.skip(0) {
+		return false
+	}
+	d.path = d.path[:len(d.path)-1]
+	return true
 }
 
 func (d *decoder) readField(f *field, given *uint64) bool {
