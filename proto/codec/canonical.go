@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"math/bits"
+	"reflect"
 	"strconv"
 
 	"google.golang.org/protobuf/encoding/protowire"
@@ -16,12 +17,19 @@ import (
 // fails as Append does. Messages that differ only in the sign of a zero have the
 // same form.
 //
-// It writes from the message's wire format, which has just the fields that are to
-// be written: asking for each of the others by reflection takes longer.
+// It writes a message that was not generated from its wire format, which has just the
+// fields that are to be written: asking for each of the others by protobuf's
+// reflection takes longer.
 func AppendCanonical(dst []byte, m proto.Message) ([]byte, error) {
 	t, err := tableFor(m)
 	if err != nil {
 		return nil, err
+	}
+	if s := shapeOf(t, m); s != nil {
+		w := structWriter{out: dst}
+		if w.message(s, reflect.ValueOf(m)) {
+			return w.out, nil
+		}
 	}
 	wire, err := proto.Marshal(m)
 	if err == nil {

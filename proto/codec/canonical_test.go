@@ -95,3 +95,25 @@ func TestNumbersJudgedAsWritten(t *testing.T) {
 		}
 	}
 }
+
+// What a program may leave nil is written as protobuf marshals it: an item that is
+// nil as an empty one, a choice that is nil as none.
+func TestCanonicalOfNil(t *testing.T) {
+	for _, c := range []struct {
+		m    proto.Message
+		want string
+	}{
+		{(*linepacev1.Quantity)(nil), `{}`},
+		{&linepacev1.Line{Drives: []*linepacev1.Drive{nil, {Id: "a"}}}, `{"drives":[{},{"id":"a"}]}`},
+		{&linepacev1.Stage{Kind: &linepacev1.Stage_Chain_{}}, `{"chain":{}}`},
+		{&linepacev1.Stage{Kind: (*linepacev1.Stage_Chain_)(nil)}, `{}`},
+		{&linepacev1.Line{Drives: []*linepacev1.Drive{}}, `{}`},
+		{&linepacev1.Record{Payload: []byte{}}, `{}`},
+	} {
+		require.Equal(t, c.want, string(must(codec.AppendCanonical(nil, c.m))))
+		wire := must(proto.Marshal(c.m))
+		again := c.m.ProtoReflect().New().Interface()
+		require.NoError(t, proto.Unmarshal(wire, again))
+		require.Equal(t, c.want, string(must(codec.AppendCanonical(nil, again))))
+	}
+}
