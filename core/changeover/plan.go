@@ -178,14 +178,22 @@ func (s *solver) fill(i int, out *Setpoint) {
 
 // evaluate finds the setpoint of one drive that runs or stops, once, with s.calc.
 func (s *solver) evaluate(i int, out *Setpoint) {
-	c := &s.calc
-	if s.kind(&s.jobs[i]) == Stopped {
+	c, j := &s.calc, &s.jobs[i]
+	subject := s.subject(i)
+	if s.kind(j) == Stopped {
 		out.Action = Stop
-		scaling.Stop(c, out.Drive, &s.plan.Checks, &out.Setpoint)
+		scaling.Stop(c, &subject, &s.plan.Checks, &out.Setpoint)
 		return
 	}
-	subject := s.subject(i)
-	s.of[i].motion = scaling.For(c, &subject, s.measure(i), s.amount(c, i), &s.plan.Checks, &out.Setpoint)
+	amount := s.amount(c, i)
+	if j.leader >= 0 {
+		if sign := c.Sign(amount); sign == 0 || sign < 0 && !out.Drive.MayTurnBackwards() {
+			out.Setpoint = scaling.Setpoint{}
+			s.plan.Checks = append(s.plan.Checks, scaling.Check{Code: scaling.LeaderGivesNoRate, DriveID: out.Drive.ID, Name: s.line.Drives[j.leader].ID})
+			return
+		}
+	}
+	s.of[i].motion = scaling.For(c, &subject, s.measure(i), amount, &s.plan.Checks, &out.Setpoint)
 }
 
 // finish adds what only the plan knows: the demand digit for digit as it was sent,
@@ -208,7 +216,7 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 	for k := range checks {
 		checks[k].Field = s.field(&s.jobs[i])
 		switch {
-		case checks[k].Limit.Unit != nil && s.derived(i):
+		case checks[k].Limit.Unit != nil && s.derived(i) && checks[k].ExcessPercent.Set:
 			factor, faster := checks[k].Limit.Value/out.Demanded.Value, checks[k].Code == scaling.BelowLowestSpeed
 			checks[k].Fit, checks[k].FitField = s.fitOfRoot(i, factor, faster)
 		case checks[k].Fit.Unit != nil:

@@ -295,6 +295,46 @@ func TestFollowersOfAnIdleLeader(t *testing.T) {
 	}
 }
 
+// A leader that gives nothing, or runs backwards, is not followed.
+func TestLeaderWithoutARate(t *testing.T) {
+	pump := drive("pump", scaling.Delivery{Kind: scaling.Pump, Displacement: q(1, "L/r"), SlipFlow: q(100, "L/min")})
+	follower := drive("follower", scaling.Delivery{Kind: scaling.Feeder, VolumePerTurn: q(1, "L/r")})
+	for rpm, want := range map[float64][]scaling.Code{
+		50: {scaling.DeliversNothing, scaling.LeaderGivesNoRate}, 100: {scaling.DeliversNothing, scaling.LeaderGivesNoRate}, 150: nil,
+	} {
+		plan := mustPlan(t, &Request{Line: &Line{Drives: []scaling.Drive{pump, follower}},
+			Product: &Product{Demands: []Demand{rate("pump", rpm, "r/min"), ratio("follower", "pump", 100)}}})
+		var got []scaling.Code
+		for i := range plan.Checks {
+			got = append(got, plan.Checks[i].Code)
+			require.NotEmpty(t, plan.Checks[i].Message())
+		}
+		require.Equal(t, want, got, "%v r/min", rpm)
+		require.Equal(t, want == nil, plan.of("follower").Count.Set)
+	}
+
+	leader, plain := belt("leader"), belt("plain")
+	leader.Register = scaling.Register{Kind: scaling.IntegerRegister, Type: scaling.Int16, Span: [2]scaling.SpanPoint{
+		{Count: scaling.Some[int32](-10000), Value: q(-1000, "r/min")}, {Count: scaling.Some[int32](10000), Value: q(1000, "r/min")}}}
+	both := leader
+	both.ID = "both"
+	plan := mustPlan(t, &Request{Line: &Line{Drives: []scaling.Drive{leader, plain, both}},
+		Product: &Product{Demands: []Demand{rate("leader", -50, "m/min"), ratio("plain", "leader", 100), ratio("both", "leader", 100)}}})
+	require.Equal(t, scaling.Some[int32](-5000), plan.of("leader").Count)
+	require.Equal(t, scaling.Some[int32](-5000), plan.of("both").Count)
+	require.False(t, plan.of("plain").Count.Set)
+	require.Equal(t, scaling.LeaderGivesNoRate, plan.Checks[0].Code)
+}
+
+// A register that cannot ask for a direction at all has no percentage to be over.
+func TestRegisterOfOneDirection(t *testing.T) {
+	d := belt("d")
+	d.Register.Span[0].Value.Value = -0.5
+	plan := mustPlan(t, &Request{Line: &Line{Drives: []scaling.Drive{d}}, Product: &Product{Demands: []Demand{rate("d", -50, "m/min")}}})
+	require.Equal(t, NotRunnable, plan.Verdict)
+	require.NotEmpty(t, plan.Checks[0].Message())
+}
+
 // Where nothing can fit, nothing is offered.
 func TestNoFit(t *testing.T) {
 	req := request()

@@ -43,6 +43,8 @@ const (
 	NoCountForStop
 	MotorSpeedNominal
 	RunningSetpointUnknown
+	LeaderGivesNoRate
+	DeliversNothing
 )
 
 // Severity says how grave a check is.
@@ -59,7 +61,7 @@ const (
 // Severity returns how grave checks of this code are.
 func (k Code) Severity() Severity {
 	switch k {
-	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint:
+	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint, LeaderGivesNoRate:
 		return Error
 	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown:
 		return Info
@@ -100,6 +102,10 @@ func (k *Check) Message() string {
 		return "the loop holds the flow; the motor speed is nominal and drifts with the pump's wear"
 	case RunningSetpointUnknown:
 		return "the running product gives this drive no setpoint, so the change is not shown"
+	case LeaderGivesNoRate:
+		return fmt.Sprintf("at its setpoint the leader %q gives nothing, or runs backwards, which this drive cannot follow", k.Name)
+	case DeliversNothing:
+		return "the pump turns no faster than its slip flow takes back, so it delivers nothing"
 	}
 	return ""
 }
@@ -109,8 +115,11 @@ func (k *Check) outOfRange(side string, low bool) string {
 	if low != (k.Limit.Unit.Dimension() == units.TimeDim) { // the lowest speed gives the longest time
 		bound = "at least"
 	}
-	text := fmt.Sprintf("the demand is %s %% %s speed, which %s sets; the drive gives %s %s",
-		short(k.ExcessPercent.Value), side, k.Binds, bound, show(k.Limit))
+	by := ""
+	if k.ExcessPercent.Set {
+		by = short(k.ExcessPercent.Value) + " % "
+	}
+	text := fmt.Sprintf("the demand is %s%s speed, which %s sets; the drive gives %s %s", by, side, k.Binds, bound, show(k.Limit))
 	if k.Fit.Unit == nil {
 		return text
 	}

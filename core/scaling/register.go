@@ -35,8 +35,10 @@ func (r *Register) at(p *SpanPoint) float64 {
 	return float64(p.Count.Value)
 }
 
-// spansBelowZero reports whether a point has a negative value: only then may a
-// drive be asked for a negative rate.
+// MayTurnBackwards reports whether d may be asked for a negative rate: where a
+// point of its register has a negative value.
+func (d *Drive) MayTurnBackwards() bool { return d.Register.spansBelowZero() }
+
 func (r *Register) spansBelowZero() bool {
 	return r.Kind != NoRegister && (r.Span[0].Value.Value < 0 || r.Span[1].Value.Value < 0)
 }

@@ -199,8 +199,10 @@ func (r *run) inRange(n exact.Num) bool {
 }
 
 func (r *run) addOutOfRange(code Code, size, limit exact.Num, by Bound, sign int, usable limits) {
-	excess := size.Sub(limit).Abs().Quo(limit).Mul(r.c.Int(100)).Float()
-	k := Check{Code: code, Binds: by, Limit: r.inUnit(r.amount(r.at(magnitude(limit, sign)))), ExcessPercent: Some(excess)}
+	k := Check{Code: code, Binds: by, Limit: r.inUnit(r.amount(r.at(magnitude(limit, sign))))}
+	if r.c.Sign(limit) > 0 { // else the register cannot ask for this direction at all
+		k.ExcessPercent = Some(size.Sub(limit).Abs().Quo(limit).Mul(r.c.Int(100)).Float())
+	}
 	if r.c.Cmp(usable.low, usable.high) <= 0 {
 		k.Fit = r.inside(k.Limit, usable, sign)
 	}
@@ -290,6 +292,9 @@ func (r *run) describe(at Motion) {
 	}
 	if r.rel.kind != noKind {
 		r.out.ProcessRate = quantity(r.c, at.Rate, RateUnit(d))
+		if r.rel.leaks && r.c.Sign(at.Rate) != r.c.Sign(at.Speed) {
+			r.add(Check{Code: DeliversNothing})
+		}
 	}
 	if hz, ok := r.pulseRate(at); ok {
 		r.out.PulseHz = Some(hz.Abs().Float())
@@ -490,19 +495,19 @@ func (r *run) end(n exact.Num) end {
 	return end{amount: r.amount(at)}
 }
 
-// Stop finds into out what asks s's register for zero. Nothing is set where the register
-// cannot say zero exactly within its range; then a check tells.
-//
-//	number = k0 - x0 * (k1 - k0) / (x1 - x0)
-func Stop(c *exact.Calc, d *Drive, checks *[]Check, out *Setpoint) {
+// Stop finds into out what asks s's register for a motor that stands still: the
+// number on its line at speed zero. Nothing is set where the register cannot say
+// that exactly within its range; then a check tells. A pump that leaks is such a
+// drive where its register counts flow: no flow is not no speed.
+func Stop(c *exact.Calc, s *Subject, checks *[]Check, out *Setpoint) {
 	*out = Setpoint{}
-	r := &d.Register
+	r := &s.Drive.Register
 	if r.Kind == NoRegister {
 		return
 	}
-	p, q := &r.Span[0], &r.Span[1]
-	k0, x0 := c.Dec(r.at(p)), p.Value.Base(c)
-	number := k0.Sub(x0.Mul(c.Dec(r.at(q)).Sub(k0)).Quo(q.Value.Base(c).Sub(x0)))
+	var e run
+	e.begin(c, s, Measure{Unit: revolutionPerMin}, checks, out)
+	number := e.line.number(c.Int(0))
 	low, high := r.Bounds()
 	inside := c.Cmp(number, c.Dec(low)) >= 0 && c.Cmp(number, c.Dec(high)) <= 0
 	n, _ := c.Round(number)
@@ -514,7 +519,7 @@ func Stop(c *exact.Calc, d *Drive, checks *[]Check, out *Setpoint) {
 	case inside && c.Cmp(number, c.Int(n)) == 0:
 		out.Count = Some(int32(n))
 	default:
-		*checks = append(*checks, Check{Code: NoCountForStop, DriveID: d.ID})
+		e.add(Check{Code: NoCountForStop})
 		return
 	}
 	out.AchievedRPM = Some(0.0)

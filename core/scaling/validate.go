@@ -102,7 +102,7 @@ func ValidateRate(d *Drive, q units.Quantity, p *fault.Path, field string, fault
 	if len(also) > 0 {
 		dims = slices.Concat(dims, also)
 	}
-	if q.Unit != nil && d.Register.spansBelowZero() {
+	if q.Unit != nil && d.MayTurnBackwards() {
 		q.Value = math.Abs(q.Value)
 	}
 	return v.quantity(q, p, field, dims...)

@@ -307,6 +307,21 @@ func TestFlowLoop(t *testing.T) {
 	require.Equal(t, []Code{MotorSpeedNominal}, codes(checks))
 }
 
+// No flow is not no speed: a pump that leaks turns while its register says 0 L/min.
+func TestStopOfALeakingPump(t *testing.T) {
+	d := Drive{Motor: Motor{MaxRPM: 2000}, Delivery: Delivery{Kind: Pump, Displacement: q(10, "mL/r"), SlipFlow: q(1, "L/min")}, Register: counts(0, q(0, "L/min"), 1000, q(10, "L/min"))}
+	var checks []Check
+	var out Setpoint
+	Stop(exact.NewExact(), &Subject{Drive: &d}, &checks, &out)
+	require.Equal(t, []Code{NoCountForStop}, codes(checks))
+	require.False(t, out.Count.Set)
+	d.Register.Type = Int16
+	checks = nil
+	Stop(exact.NewExact(), &Subject{Drive: &d}, &checks, &out)
+	require.Empty(t, checks)
+	require.Equal(t, Some[int32](-100), out.Count)
+}
+
 func TestStop(t *testing.T) {
 	for name, c := range map[string]struct {
 		register Register
@@ -326,7 +341,7 @@ func TestStop(t *testing.T) {
 			var checks []Check
 			got := Certain(func(c *exact.Calc) (out Setpoint) {
 				checks = nil
-				Stop(c, &d, &checks, &out)
+				Stop(c, &Subject{Drive: &d}, &checks, &out)
 				return out
 			})
 			require.Equal(t, c.want, got)

@@ -228,6 +228,10 @@ const (
 	Check_MOTOR_SPEED_NOMINAL Check_Code = 14
 	// INFO: the running product cannot be planned, so this change is not shown.
 	Check_RUNNING_SETPOINT_UNKNOWN Check_Code = 15
+	// ERROR: at its setpoint the leader gives nothing, or runs backwards, which the follower cannot.
+	Check_LEADER_GIVES_NO_RATE Check_Code = 16
+	// WARNING: a pump turns no faster than its slip flow takes back.
+	Check_DELIVERS_NOTHING Check_Code = 17
 )
 
 // Enum value maps for Check_Code.
@@ -249,6 +253,8 @@ var (
 		13: "NO_COUNT_FOR_STOP",
 		14: "MOTOR_SPEED_NOMINAL",
 		15: "RUNNING_SETPOINT_UNKNOWN",
+		16: "LEADER_GIVES_NO_RATE",
+		17: "DELIVERS_NOTHING",
 	}
 	Check_Code_value = map[string]int32{
 		"CODE_UNSPECIFIED":           0,
@@ -267,6 +273,8 @@ var (
 		"NO_COUNT_FOR_STOP":          13,
 		"MOTOR_SPEED_NOMINAL":        14,
 		"RUNNING_SETPOINT_UNKNOWN":   15,
+		"LEADER_GIVES_NO_RATE":       16,
+		"DELIVERS_NOTHING":           17,
 	}
 )
 
@@ -604,6 +612,7 @@ type Check struct {
 	// The drive's own limit in the unit of the demand.
 	Limit *Quantity `protobuf:"bytes,7,opt,name=limit,proto3" json:"limit,omitempty"`
 	// How far beyond the limit the demanded speed lies, percent of the limit.
+	// Absent where the drive cannot turn that way at all.
 	ExcessPercent *float64 `protobuf:"fixed64,8,opt,name=excess_percent,json=excessPercent,proto3,oneof" json:"excess_percent,omitempty"`
 	// A value that would fit, for the request's field `fit_field`.
 	Fit *Quantity `protobuf:"bytes,9,opt,name=fit,proto3" json:"fit,omitempty"`
@@ -912,7 +921,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\r_readout_unitB\v\n" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
-	"\x16_band_within_tolerance\"\xcd\b\n" +
+	"\x16_band_within_tolerance\"\xe6\b\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -935,7 +944,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xc3\x03\n" +
+	"\bREGISTER\x10\x03\"\xdc\x03\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -953,7 +962,9 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x11REFERENCE_DIFFERS\x10\f\x12\x15\n" +
 	"\x11NO_COUNT_FOR_STOP\x10\r\x12\x17\n" +
 	"\x13MOTOR_SPEED_NOMINAL\x10\x0e\x12\x1c\n" +
-	"\x18RUNNING_SETPOINT_UNKNOWN\x10\x0f\"\x04\b\x10\x10\x10*\x0fRECORD_NOT_MADE\"^\n" +
+	"\x18RUNNING_SETPOINT_UNKNOWN\x10\x0f\x12\x18\n" +
+	"\x14LEADER_GIVES_NO_RATE\x10\x10\x12\x14\n" +
+	"\x10DELIVERS_NOTHING\x10\x11\"^\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bRUNNABLE\x10\x01\x12\x1a\n" +

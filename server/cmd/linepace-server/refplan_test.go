@@ -302,8 +302,7 @@ func (p *refPlan) section(id string) *jsonSection {
 	panic("reference: no section " + id)
 }
 
-// stop finds what the register says for zero in its own unit, where it has that.
-// A pump's leak does not enter: whoever writes zero litres a minute means standstill.
+// stop finds what the register says for a motor that stands still, where it has that.
 func (r *refDrive) stop() *refSetpoint {
 	s := &refSetpoint{drive: r, action: "STOP", achieved: integer(0), codes: map[string]bool{}}
 	line := r.register()
@@ -311,9 +310,6 @@ func (r *refDrive) stop() *refSetpoint {
 		return s
 	}
 	output := line.b
-	if view := r.view(r.Register.Span[0].Value.dim()); view.b.sign() != 0 {
-		output = line.output(view.rpm(integer(0)))
-	}
 	switch whole := output.rational(); {
 	case output.less(line.low) || line.high.less(output):
 		s.codes["NO_COUNT_FOR_STOP"] = true
