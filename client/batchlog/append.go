@@ -135,19 +135,13 @@ func (l *Log) appendRows(tx writer, group []*waiting, results []Result) (*edge, 
 		return nil, err
 	}
 	first := tree.size
-	var hashes []tlog.Hash
 	for i, w := range group {
-		added, err := appendRow(tx, tree, w.row, &results[i])
-		if err != nil {
+		if results[i], err = appendRow(tx, tree, w.row); err != nil {
 			return nil, err
 		}
-		hashes = append(hashes, added...)
 	}
 	if tree.size == first {
 		return tree, nil
-	}
-	if err := tx.putHashes(tlog.StoredHashIndex(0, first), hashes); err != nil {
-		return nil, err
 	}
 	root, err := tree.root()
 	if err != nil {
@@ -172,28 +166,27 @@ func (l *Log) edgeAt(at head, stored tlog.HashReader) (*edge, error) {
 	return l.edge, nil
 }
 
-// appendRow appends one entry and returns the hashes to store.
-func appendRow(tx writer, tree *edge, r *row, result *Result) ([]tlog.Hash, error) {
-	n, leaf, found, err := tx.byDigest(r.digest[:])
+// appendRow appends one entry, where its payload is not in the log yet.
+func appendRow(tx writer, tree *edge, r *row) (Result, error) {
+	at, first, err := tx.lookUp(r.digest[:], r.requestDigest[:])
 	if err != nil {
-		return nil, err
+		return Result{}, err
 	}
-	if !found {
-		n = tree.size
+	result := Result{Index: tree.size, Duplicate: at != nil}
+	if at != nil {
+		result.Index = *at
 	}
-	earlier, replanned, err := tx.firstOf(r.requestDigest[:])
+	if first != nil && *first < result.Index {
+		result.ReplanOf = first
+	}
+	if at != nil {
+		leaf, err := tx.leaf(*at)
+		result.OtherSignature = !bytes.Equal(leaf, r.leaf)
+		return result, err
+	}
+	hashes, err := tree.add(r.leafHash)
 	if err != nil {
-		return nil, err
+		return Result{}, err
 	}
-	*result = Result{Index: n, Duplicate: found, OtherSignature: found && !bytes.Equal(leaf, r.leaf)}
-	if replanned && earlier < n {
-		result.ReplanOf = &earlier
-	}
-	if found {
-		return nil, nil
-	}
-	if err := tx.insert(n, r); err != nil {
-		return nil, err
-	}
-	return tree.add(tlog.RecordHash(r.leaf))
+	return result, tx.insert(result.Index, r, hashes)
 }

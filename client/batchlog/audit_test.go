@@ -90,11 +90,8 @@ func TestReportText(t *testing.T) {
 }
 
 // moveEntry puts an entry at another place, with everything beside it.
-func moveEntry(from, to int) []string {
-	return []string{
-		fmt.Sprintf("UPDATE entry SET n = %d WHERE n = %d", to, from),
-		fmt.Sprintf("UPDATE entry_drive SET n = %d WHERE n = %d", to, from),
-	}
+func moveEntry(from, to int) string {
+	return fmt.Sprintf("UPDATE entry SET n = %d WHERE n = %d", to, from)
 }
 
 // What is detected without a kept checkpoint: whatever contradicts the leaves, the
@@ -102,7 +99,7 @@ func moveEntry(from, to int) []string {
 // kind that it is found by.
 func TestTamperDetectedWithoutCheckpoint(t *testing.T) {
 	const n = 21
-	swap := slices.Concat(moveEntry(4, 1000), moveEntry(9, 4), moveEntry(1000, 9))
+	swap := []string{moveEntry(4, 1000), moveEntry(9, 4), moveEntry(1000, 9)}
 	pristine := filled(t, n)
 	checkpoint(t, pristine)
 	content, err := os.ReadFile(pristine)
@@ -124,26 +121,26 @@ func TestTamperDetectedWithoutCheckpoint(t *testing.T) {
 			[]Kind{KindHash, KindHead, KindRecord, KindSignature, KindStoredCheckpoint}},
 		{"an entry deleted", []string{"DELETE FROM entry WHERE n = 5"},
 			[]Kind{KindHash, KindHead, KindMissing, KindStoredCheckpoint}},
-		{"the first entry deleted", []string{"DELETE FROM entry WHERE n = 0", "DELETE FROM entry_drive WHERE n = 0"},
+		{"the first entry deleted", []string{"DELETE FROM entry WHERE n = 0"},
 			[]Kind{KindHash, KindHead, KindMissing, KindStoredCheckpoint}},
 		{"the last entry deleted", []string{"DELETE FROM entry WHERE n = 20"},
-			[]Kind{KindHash, KindHead, KindMissing, KindStoredCheckpoint}},
+			[]Kind{KindHead, KindMissing, KindStoredCheckpoint}},
 		{"all entries deleted", []string{"DELETE FROM entry"},
-			[]Kind{KindHash, KindHead, KindMissing, KindStoredCheckpoint}},
-		{"everything deleted but the head", []string{"DELETE FROM entry", "DELETE FROM entry_drive", "DELETE FROM hash", "DELETE FROM checkpoint"},
+			[]Kind{KindHead, KindMissing, KindStoredCheckpoint}},
+		{"everything deleted but the head", []string{"DELETE FROM entry", "DELETE FROM checkpoint"},
 			[]Kind{KindHead, KindMissing}},
 		{"two leaves swapped", []string{
 			"CREATE TEMP TABLE kept AS SELECT n, leaf FROM entry WHERE n IN (4, 9)",
 			"UPDATE entry SET leaf = (SELECT leaf FROM kept WHERE kept.n = 13 - entry.n) WHERE n IN (4, 9)",
 		}, []Kind{KindHash, KindHead, KindIndex, KindStoredCheckpoint}},
 		{"two entries swapped whole", swap, []Kind{KindHash, KindHead, KindStoredCheckpoint}},
-		{"an entry taken out and the others moved up", append([]string{"DELETE FROM entry WHERE n = 19", "DELETE FROM entry_drive WHERE n = 19"}, moveEntry(20, 19)...),
+		{"an entry taken out and the others moved up", []string{"DELETE FROM entry WHERE n = 19", moveEntry(20, 19)},
 			[]Kind{KindHash, KindHead, KindMissing, KindStoredCheckpoint}},
-		{"an entry moved beyond the head", moveEntry(20, 21),
-			[]Kind{KindIndex, KindMissing, KindSurplus}},
-		{"an entry before the first", moveEntry(0, -1),
-			[]Kind{KindIndex, KindMissing, KindSurplus}},
-		{"the head set back", []string{"UPDATE head SET size = 20"}, []Kind{KindHead, KindIndex, KindSurplus}},
+		{"an entry moved beyond the head", []string{moveEntry(20, 21)},
+			[]Kind{KindMissing, KindSurplus}},
+		{"an entry before the first", []string{moveEntry(0, -1)},
+			[]Kind{KindMissing, KindSurplus}},
+		{"the head set back", []string{"UPDATE head SET size = 20"}, []Kind{KindHead, KindSurplus}},
 		{"the head set forth", []string{"UPDATE head SET size = 22"}, []Kind{KindHead, KindMissing}},
 		{"the root replaced", []string{"UPDATE head SET root = randomblob(32)"}, []Kind{KindHead}},
 		{"the root cut", []string{"UPDATE head SET root = x'00'"}, []Kind{KindFile}},
@@ -155,14 +152,14 @@ func TestTamperDetectedWithoutCheckpoint(t *testing.T) {
 		{"requested at", []string{"UPDATE entry SET requested_at = '2026-05-04T06:05:00.000000001Z' WHERE n = 5"}, []Kind{KindIndex}},
 		{"digest", []string{"UPDATE entry SET digest = randomblob(32) WHERE n = 5"}, []Kind{KindIndex}},
 		{"request digest", []string{"UPDATE entry SET request_digest = x'' WHERE n = 5"}, []Kind{KindIndex}},
-		{"a drive removed", []string{"DELETE FROM entry_drive WHERE n = 5 AND drive = 'press'"}, []Kind{KindIndex}},
-		{"a drive added", []string{"INSERT INTO entry_drive VALUES (5, 'kiln')"}, []Kind{KindIndex}},
-		{"a drive of no entry", []string{"INSERT INTO entry_drive VALUES (77, 'kiln')", "INSERT INTO entry_drive VALUES (-1, 'kiln')"}, []Kind{KindIndex}},
-		{"a hash of a leaf replaced", []string{"UPDATE hash SET hash = randomblob(32) WHERE id = 0"}, []Kind{KindHash}},
-		{"a hash of a node replaced", []string{"UPDATE hash SET hash = randomblob(32) WHERE id = 2"}, []Kind{KindHash}},
-		{"a hash removed", []string{"DELETE FROM hash WHERE id = 7"}, []Kind{KindHash}},
-		{"the last hash removed", []string{"DELETE FROM hash WHERE id = (SELECT max(id) FROM hash)"}, []Kind{KindHash}},
-		{"hashes added", []string{"INSERT INTO hash VALUES (-1, randomblob(32)), (500, randomblob(32))"}, []Kind{KindHash}},
+		{"a drive removed", []string{`UPDATE entry SET drives = '["a,b"]' WHERE n = 4`}, []Kind{KindIndex}},
+		{"a drive added", []string{"UPDATE entry SET drives = json_insert(drives, '$[#]', 'press 2') WHERE n = 5"}, []Kind{KindIndex}},
+		{"drives that are no list", []string{"UPDATE entry SET drives = 'press' WHERE n = 5"}, []Kind{KindIndex}},
+		{"a hash of a leaf replaced", []string{"UPDATE entry SET hashes = randomblob(32) WHERE n = 0"}, []Kind{KindHash}},
+		{"a hash of a node replaced", []string{"UPDATE entry SET hashes = CAST(substr(hashes, 1, 32) || randomblob(32) AS BLOB) WHERE n = 1"}, []Kind{KindHash}},
+		{"a hash removed", []string{"UPDATE entry SET hashes = substr(hashes, 1, 32) WHERE n = 3"}, []Kind{KindHash}},
+		{"the last hash removed", []string{"UPDATE entry SET hashes = x'' WHERE n = 20"}, []Kind{KindHash}},
+		{"hashes added", []string{"UPDATE entry SET hashes = CAST(hashes || randomblob(40) AS BLOB) WHERE n IN (0, 20)"}, []Kind{KindHash}},
 		{"a stored checkpoint of another log", []string{"UPDATE checkpoint SET note = CAST(replace(CAST(note AS TEXT), 'line-1', 'line-2') AS BLOB)"}, []Kind{KindStoredCheckpoint}},
 		{"a stored checkpoint under another size", []string{"UPDATE checkpoint SET size = 3"}, []Kind{KindStoredCheckpoint}},
 		{"a stored checkpoint that is none", []string{"UPDATE checkpoint SET note = CAST('all well' AS BLOB)"}, []Kind{KindStoredCheckpoint}},
@@ -197,8 +194,6 @@ func truncation(tb testing.TB, size int64) []string {
 	return []string{
 		"DELETE FROM checkpoint",
 		fmt.Sprintf("DELETE FROM entry WHERE n >= %d", size),
-		fmt.Sprintf("DELETE FROM entry_drive WHERE n >= %d", size),
-		fmt.Sprintf("DELETE FROM hash WHERE id >= %d", tlog.StoredHashIndex(0, size)),
 		fmt.Sprintf("UPDATE head SET size = %d, root = x'%x'", size, root[:]),
 	}
 }

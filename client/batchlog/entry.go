@@ -3,9 +3,13 @@ package batchlog
 import (
 	"bytes"
 	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
 
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/record"
@@ -20,10 +24,14 @@ type row struct {
 	recipe        string
 	product       string
 	equipment     string
-	requestedAt   string   // in timeLayout
-	drives        []string // of the request's line, sorted
+	requestedAt   string // in timeLayout
+	drives        string // of the request's line: a JSON array, sorted
 	leaf          []byte
+	leafHash      tlog.Hash
 }
+
+// setLeaf hashes the leaf where appenders do not wait for each other.
+func (r *row) setLeaf(leaf []byte) { r.leaf, r.leafHash = leaf, tlog.RecordHash(leaf) }
 
 // timeLayout is RFC 3339 in UTC and of fixed width, so that its byte order is
 // the order in time.
@@ -40,7 +48,8 @@ func rowOf(r *linepacev1.Record) (*row, error) {
 	if len(r.GetPayload()) == 0 {
 		return nil, &RecordError{Field: "payload", Reason: "a record has a payload"}
 	}
-	if got := record.Digest(r.GetPayload()); r.GetDigest() != got {
+	digest := sha256.Sum256(r.GetPayload())
+	if got := hex.EncodeToString(digest[:]); r.GetDigest() != got {
 		return nil, &RecordError{Field: "digest", Reason: fmt.Sprintf("is %q, but the payload's SHA-256 is %q", r.GetDigest(), got)}
 	}
 	leaf := record.Leaf(r.GetJws(), r.GetPayload())
@@ -48,16 +57,16 @@ func rowOf(r *linepacev1.Record) (*row, error) {
 	if err != nil || jws != r.GetJws() || string(payload) != string(r.GetPayload()) {
 		return nil, &RecordError{Field: "jws", Reason: "does not stand on one line before the payload", Err: err}
 	}
-	derived, err := derive(payload)
+	derived, err := derive(payload, digest)
 	if err != nil {
 		return nil, err
 	}
-	derived.leaf = leaf
+	derived.setLeaf(leaf)
 	return derived, nil
 }
 
-// derive reads the index of an entry from its payload.
-func derive(payload []byte) (*row, error) {
+// derive reads the index of an entry from its payload, whose SHA-256 is given.
+func derive(payload []byte, digest [sha256.Size]byte) (*row, error) {
 	opened, err := record.Open(payload)
 	if err != nil {
 		return nil, &RecordError{Field: "payload", Reason: err.Error(), Err: err}
@@ -72,7 +81,7 @@ func derive(payload []byte) (*row, error) {
 		}
 	}
 	return &row{
-		digest:        sha256.Sum256(payload),
+		digest:        digest,
 		requestDigest: sha256.Sum256(requestOf(payload)),
 		batch:         batch.GetBatchId(),
 		recipe:        batch.GetRecipeId(),
@@ -92,11 +101,12 @@ func requestOf(payload []byte) []byte {
 	return request[:bytes.LastIndexByte(request, ',')] // before version
 }
 
-func drivesOf(line *linepacev1.Line) []string {
+func drivesOf(line *linepacev1.Line) string {
 	ids := make([]string, 0, len(line.GetDrives()))
 	for _, drive := range line.GetDrives() {
 		ids = append(ids, drive.GetId())
 	}
 	slices.Sort(ids)
-	return slices.Compact(ids)
+	text, _ := json.Marshal(slices.Compact(ids)) // of texts: never fails
+	return string(text)
 }

@@ -3,7 +3,6 @@ package batchlog
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -38,14 +37,12 @@ const (
 	sqlCommit     = "COMMIT"
 	sqlRollback   = "ROLLBACK"
 	sqlHead       = "SELECT size, root FROM head WHERE id = 0"
-	sqlByDigest   = "SELECT n, leaf FROM entry WHERE digest = ?"
-	sqlFirstOf    = "SELECT min(n) FROM entry WHERE request_digest = ?"
-	sqlInsert     = "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
-	sqlDrives     = "INSERT INTO entry_drive SELECT ?, value FROM json_each(?)"
-	sqlPutHash    = "INSERT INTO hash VALUES (?, ?)"
+	sqlLookUp     = "SELECT (SELECT n FROM entry WHERE digest = ?), (SELECT min(n) FROM entry WHERE request_digest = ?)"
+	sqlLeaf       = "SELECT leaf FROM entry WHERE n = ?"
+	sqlInsert     = "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 	sqlSetHead    = "UPDATE head SET size = ?, root = ? WHERE id = 0"
 	sqlCheckpoint = "INSERT OR IGNORE INTO checkpoint VALUES (?, ?)" // the same note again says nothing new
-	sqlHash       = "SELECT hash FROM hash WHERE id = ?"
+	sqlHashes     = "SELECT hashes FROM entry WHERE n = ?"
 )
 
 func (s *sqlite) meta() meta { return s.about }
@@ -66,8 +63,8 @@ func (s *sqlite) startWriting(ctx context.Context) error {
 	}
 	s.statement = map[string]*sql.Stmt{}
 	for _, text := range []string{
-		sqlBegin, sqlCommit, sqlRollback, sqlHead, sqlByDigest, sqlFirstOf, sqlInsert,
-		sqlDrives, sqlPutHash, sqlSetHead, sqlCheckpoint, sqlHash,
+		sqlBegin, sqlCommit, sqlRollback, sqlHead, sqlLookUp, sqlLeaf, sqlInsert,
+		sqlSetHead, sqlCheckpoint, sqlHashes,
 	} {
 		if s.statement[text], err = conn.PrepareContext(ctx, text); err != nil {
 			return s.explain(err)
@@ -159,40 +156,28 @@ func scanHead(row *sql.Row) (head, error) {
 	return h, nil
 }
 
-func (w *sqliteWriter) byDigest(digest []byte) (n int64, leaf []byte, found bool, err error) {
-	err = w.s.statement[sqlByDigest].QueryRow(digest).Scan(&n, &leaf)
-	if errors.Is(err, sql.ErrNoRows) {
-		return 0, nil, false, nil
-	}
-	return n, leaf, err == nil, err
+func (w *sqliteWriter) lookUp(digest, requestDigest []byte) (n, first *int64, err error) {
+	err = w.s.statement[sqlLookUp].QueryRow(digest, requestDigest).Scan(&n, &first)
+	return n, first, err
 }
 
-func (w *sqliteWriter) firstOf(requestDigest []byte) (n int64, found bool, err error) {
-	var first sql.NullInt64
-	err = w.s.statement[sqlFirstOf].QueryRow(requestDigest).Scan(&first)
-	return first.Int64, first.Valid, err
+func (w *sqliteWriter) leaf(n int64) (leaf []byte, err error) {
+	err = w.s.statement[sqlLeaf].QueryRow(n).Scan(&leaf)
+	return leaf, err
 }
 
-func (w *sqliteWriter) insert(n int64, r *row) error {
+func (w *sqliteWriter) insert(n int64, r *row, hashes []tlog.Hash) error {
 	w.bytes += int64(len(r.leaf))
-	err := w.exec(sqlInsert, n, r.digest[:], r.requestDigest[:], r.batch, r.recipe, r.product, r.equipment, r.requestedAt, r.leaf)
-	if err != nil || len(r.drives) == 0 {
-		return err
-	}
-	drives, err := json.Marshal(r.drives)
-	if err != nil {
-		return err
-	}
-	return w.exec(sqlDrives, n, string(drives))
+	return w.exec(sqlInsert, n, r.digest[:], r.requestDigest[:], r.batch, r.recipe, r.product, r.equipment,
+		r.requestedAt, r.drives, joined(hashes), r.leaf)
 }
 
-func (w *sqliteWriter) putHashes(first int64, hashes []tlog.Hash) error {
+func joined(hashes []tlog.Hash) []byte {
+	out := make([]byte, 0, len(hashes)*tlog.HashSize)
 	for i := range hashes {
-		if err := w.exec(sqlPutHash, first+int64(i), hashes[i][:]); err != nil {
-			return err
-		}
+		out = append(out, hashes[i][:]...)
 	}
-	return nil
+	return out
 }
 
 func (w *sqliteWriter) setHead(h head) error {
@@ -204,23 +189,26 @@ func (w *sqliteWriter) putCheckpoint(size int64, note []byte) error {
 }
 
 func (w *sqliteWriter) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
-	return readHashes(indexes, func(index int64) *sql.Row { return w.s.statement[sqlHash].QueryRow(index) })
+	return readHashes(indexes, func(n int64) *sql.Row { return w.s.statement[sqlHashes].QueryRow(n) })
 }
 
-func readHashes(indexes []int64, row func(int64) *sql.Row) ([]tlog.Hash, error) {
-	hashes := make([]tlog.Hash, len(indexes))
+// readHashes reads the hashes of subtrees, each from the entry that completes it.
+func readHashes(indexes []int64, entry func(n int64) *sql.Row) ([]tlog.Hash, error) {
+	out := make([]tlog.Hash, len(indexes))
 	for i, index := range indexes {
-		var hash []byte
-		err := row(index).Scan(&hash)
-		if errors.Is(err, sql.ErrNoRows) || err == nil && len(hash) != tlog.HashSize {
+		level, k := tlog.SplitStoredHashIndex(index)
+		end := (level + 1) * tlog.HashSize
+		var hashes []byte
+		err := entry((k+1)<<level - 1).Scan(&hashes)
+		if errors.Is(err, sql.ErrNoRows) || err == nil && len(hashes) < end {
 			return nil, &DamagedError{Reason: fmt.Sprintf("the stored hash %d is missing or cut", index), Err: err}
 		}
 		if err != nil {
 			return nil, err
 		}
-		hashes[i] = tlog.Hash(hash)
+		out[i] = tlog.Hash(hashes[end-tlog.HashSize : end])
 	}
-	return hashes, nil
+	return out, nil
 }
 
 // explain makes one of this package's errors of what the driver says, and adds

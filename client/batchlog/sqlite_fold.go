@@ -10,10 +10,10 @@ import (
 // the appends. Where appends go on without a pause it never gets to start again from
 // its beginning; at maxJournalPages an append waits until it has.
 const (
-	foldAfter       = 4 << 20
+	foldAfter       = 16 << 20
 	maxJournalPages = 16 << 10 // 64 MiB of 4 KiB pages
 	// transactionBytes is what a transaction writes beside the leaves, about.
-	transactionBytes = 48 << 10
+	transactionBytes = 24 << 10
 )
 
 // folder folds the write-ahead log on a connection and a goroutine of its own.

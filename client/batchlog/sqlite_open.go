@@ -27,9 +27,10 @@ const defaultWait = 5 * time.Second
 // schema makes an empty log. The leaf stands last in its row, so that a query of
 // the index does not read it.
 //
-// entry_drive is ordered by entry and has no index by drive: that would write a
-// page for each drive of each record, while few lines share a log and most of
-// its entries have the drive that is asked for.
+// An append should write few pages beside the leaf. So there is no index by drive or
+// by product: few lines and products share a log, and most of its entries have
+// what is asked for. And the hashes stand with the entry whose leaf completes them,
+// those of the subtrees of 1, 2, 4 ... leaves that end with it, one after the other.
 const schema = `
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
 CREATE TABLE head (id INTEGER PRIMARY KEY CHECK (id = 0), size INTEGER NOT NULL, root BLOB NOT NULL) STRICT;
@@ -42,14 +43,13 @@ CREATE TABLE entry (
 	product TEXT NOT NULL,
 	equipment TEXT NOT NULL,
 	requested_at TEXT NOT NULL,
+	drives TEXT NOT NULL,
+	hashes BLOB NOT NULL,
 	leaf BLOB NOT NULL
 ) STRICT;
 CREATE INDEX entry_request ON entry (request_digest);
 CREATE INDEX entry_batch ON entry (batch);
-CREATE INDEX entry_product ON entry (product);
 CREATE INDEX entry_requested_at ON entry (requested_at);
-CREATE TABLE entry_drive (n INTEGER NOT NULL, drive TEXT NOT NULL, PRIMARY KEY (n, drive)) STRICT, WITHOUT ROWID;
-CREATE TABLE hash (id INTEGER PRIMARY KEY, hash BLOB NOT NULL) STRICT;
 CREATE TABLE checkpoint (size INTEGER NOT NULL, note BLOB NOT NULL, PRIMARY KEY (size, note)) STRICT, WITHOUT ROWID;
 `
 

@@ -26,7 +26,7 @@ func (r *sqliteReader) head() (head, error) {
 }
 
 func (r *sqliteReader) leaf(n int64) (leaf []byte, found bool, err error) {
-	err = r.tx.QueryRowContext(r.ctx, "SELECT leaf FROM entry WHERE n = ?", n).Scan(&leaf)
+	err = r.tx.QueryRowContext(r.ctx, sqlLeaf, n).Scan(&leaf)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, false, nil
 	}
@@ -34,7 +34,7 @@ func (r *sqliteReader) leaf(n int64) (leaf []byte, found bool, err error) {
 }
 
 func (r *sqliteReader) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
-	return readHashes(indexes, func(index int64) *sql.Row { return r.tx.QueryRowContext(r.ctx, sqlHash, index) })
+	return readHashes(indexes, func(n int64) *sql.Row { return r.tx.QueryRowContext(r.ctx, sqlHashes, n) })
 }
 
 func (r *sqliteReader) find(f Filter) iter.Seq2[Entry, error] {
@@ -69,7 +69,7 @@ func (f Filter) sql() (text string, args []any) {
 		{"recipe = ?", f.Recipe},
 		{"product = ?", f.Product},
 		{"equipment = ?", f.Equipment},
-		{"EXISTS (SELECT 1 FROM entry_drive AS d WHERE d.n = e.n AND d.drive = ?)", f.Drive},
+		{"EXISTS (SELECT 1 FROM json_each(e.drives) WHERE value = ?)", f.Drive},
 	} {
 		if c.value != "" {
 			add(c.condition, c.value)
@@ -93,18 +93,10 @@ func (f Filter) sql() (text string, args []any) {
 
 func (r *sqliteReader) rows() iter.Seq2[storedRow, error] {
 	return each(r, func(rows *sql.Rows) (e storedRow, err error) {
-		err = rows.Scan(&e.n, &e.digest, &e.requestDigest, &e.batch, &e.recipe, &e.product, &e.equipment, &e.requestedAt, &e.drives, &e.leaf)
+		err = rows.Scan(&e.n, &e.digest, &e.requestDigest, &e.batch, &e.recipe, &e.product, &e.equipment, &e.requestedAt, &e.drives, &e.hashes, &e.leaf)
 		return e, err
-	}, `SELECT n, digest, request_digest, batch, recipe, product, equipment, requested_at,
-		(SELECT json_group_array(drive) FROM (SELECT drive FROM entry_drive AS d WHERE d.n = e.n ORDER BY drive)), leaf
-		FROM entry AS e ORDER BY n`)
-}
-
-func (r *sqliteReader) hashes() iter.Seq2[storedHash, error] {
-	return each(r, func(rows *sql.Rows) (h storedHash, err error) {
-		err = rows.Scan(&h.index, &h.hash)
-		return h, err
-	}, "SELECT id, hash FROM hash ORDER BY id")
+	}, `SELECT n, digest, request_digest, batch, recipe, product, equipment, requested_at, drives, hashes, leaf
+		FROM entry ORDER BY n`)
 }
 
 func (r *sqliteReader) checkpoints() iter.Seq2[storedCheckpoint, error] {
@@ -112,13 +104,6 @@ func (r *sqliteReader) checkpoints() iter.Seq2[storedCheckpoint, error] {
 		err = rows.Scan(&c.size, &c.note)
 		return c, err
 	}, "SELECT size, note FROM checkpoint ORDER BY size, note")
-}
-
-func (r *sqliteReader) strayDrives(size int64) iter.Seq2[int64, error] {
-	return each(r, func(rows *sql.Rows) (n int64, err error) {
-		err = rows.Scan(&n)
-		return n, err
-	}, "SELECT DISTINCT n FROM entry_drive WHERE n < 0 OR n >= ? ORDER BY n", size)
 }
 
 func (r *sqliteReader) replans() (n int64, err error) {

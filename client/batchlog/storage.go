@@ -32,13 +32,12 @@ type meta struct {
 type writer interface {
 	tlog.HashReader
 	lockHead() (head, error)
-	// byDigest finds the entry of a payload.
-	byDigest(digest []byte) (n int64, leaf []byte, found bool, err error)
-	// firstOf finds the first entry of a request.
-	firstOf(requestDigest []byte) (n int64, found bool, err error)
-	insert(n int64, r *row) error
-	// putHashes stores hashes at first and the indexes that follow it.
-	putHashes(first int64, hashes []tlog.Hash) error
+	// lookUp finds the entry of a payload and the first entry of a request, nil
+	// where there is none.
+	lookUp(digest, requestDigest []byte) (n, first *int64, err error)
+	leaf(n int64) ([]byte, error)
+	// insert puts an entry with the hashes of the subtrees that it completes.
+	insert(n int64, r *row, hashes []tlog.Hash) error
 	setHead(h head) error
 	putCheckpoint(size int64, note []byte) error
 }
@@ -53,10 +52,7 @@ type reader interface {
 	// For audits, which take nothing for granted:
 
 	rows() iter.Seq2[storedRow, error]               // by n
-	hashes() iter.Seq2[storedHash, error]            // by index
 	checkpoints() iter.Seq2[storedCheckpoint, error] // by size
-	// strayDrives yields the entries that have drives though a log of this size has no such entry.
-	strayDrives(size int64) iter.Seq2[int64, error]
 	// replans counts the entries whose request an earlier entry has.
 	replans() (int64, error)
 	// faults yields what the data base finds wrong with its own structure.
@@ -70,13 +66,9 @@ type storedRow struct {
 	batch, recipe         string
 	product, equipment    string
 	requestedAt           string
-	drives                string // JSON array, sorted
+	drives                string
+	hashes                []byte // one after the other
 	leaf                  []byte
-}
-
-type storedHash struct {
-	index int64
-	hash  []byte
 }
 
 type storedCheckpoint struct {

@@ -47,7 +47,8 @@ func appendLeaves(t *testing.T, log *Log, leaves ...[]byte) {
 	t.Helper()
 	for _, leaf := range leaves {
 		digest := sha256.Sum256(leaf)
-		w := &waiting{row: &row{digest: digest, requestDigest: digest, leaf: leaf}, done: make(chan outcome, 1)}
+		w := &waiting{row: &row{digest: digest, requestDigest: digest, drives: "[]"}, done: make(chan outcome, 1)}
+		w.row.setLeaf(leaf)
 		log.queue <- w
 		require.NoError(t, (<-w.done).err)
 	}
