@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linepace.example/client/batchlog"
+	"linepace.example/proto/record/keyfile"
 )
 
 func newCheckpoint() *cobra.Command {
@@ -33,7 +34,7 @@ any removal or change of what the log holds now.
 }
 
 func checkpoint(ctx context.Context, path, keyPath string, stdout io.Writer) error {
-	key, err := readSigningKey(keyPath)
+	key, err := keyfile.Read(keyPath)
 	if err != nil {
 		return err
 	}

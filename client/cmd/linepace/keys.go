@@ -18,6 +18,7 @@ import (
 
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/record"
+	"linepace.example/proto/record/keyfile"
 )
 
 func newKeygen() *cobra.Command {
@@ -54,36 +55,13 @@ func keygen(path string, stdout io.Writer) error {
 	return printJSON(stdout, &linepacev1.KeysResponse{Keys: []*linepacev1.PublicKey{record.PublicKey(public)}})
 }
 
-// readSigningKey reads a private key from a file that its owner alone may use.
-func readSigningKey(path string) (ed25519.PrivateKey, error) {
-	info, err := os.Stat(path)
-	switch {
-	case err != nil:
-		return nil, err
-	case !info.Mode().IsRegular(): // opening a pipe would wait for a writer
-		return nil, fmt.Errorf("%s is no file", path)
-	case info.Mode().Perm()&0o077 != 0:
-		err := fmt.Errorf("%s has the mode %04o, so that others than its owner may use the key", path, info.Mode().Perm())
-		return nil, &hintedError{err, "chmod 600 " + path + ", and consider a new key"}
-	}
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return nil, err
-	}
-	key, err := record.ParseSigningKey(text)
-	if err != nil {
-		return nil, fmt.Errorf("%s %w", path, err)
-	}
-	return key, nil
-}
-
 // readSigner returns a signer of records that names this program as the build, or
 // nil where no file is named.
 func readSigner(path string) (*record.Signer, error) {
 	if path == "" {
 		return nil, nil
 	}
-	key, err := readSigningKey(path)
+	key, err := keyfile.Read(path)
 	if err != nil {
 		return nil, err
 	}

@@ -5,7 +5,6 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"runtime/debug"
 )
 
 const (
@@ -57,12 +56,4 @@ func parse(args []string) (options, error) {
 		return o, errors.New("--http needs an address such as " + defaultHTTP)
 	}
 	return o, nil
-}
-
-// version returns the version that the go command built in.
-func version() string {
-	if info, ok := debug.ReadBuildInfo(); ok {
-		return info.Main.Version
-	}
-	return "unknown"
 }

@@ -7,23 +7,17 @@ import (
 	"io"
 	"net"
 	"net/http"
-	"os"
-	"runtime/debug"
 	"time"
 
 	"go.uber.org/zap"
-	"go.uber.org/zap/zapcore"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/keepalive"
 
 	"linepace.example/gateway"
+	"linepace.example/gateway/daemon"
 )
-
-// drainTime bounds how long calls in flight are waited for. Orchestrators kill a
-// process about 30 seconds after they have asked it to end.
-const drainTime = 25 * time.Second
 
 // run carries out one command line and returns its exit code. It serves until
 // ctx ends.
@@ -37,33 +31,15 @@ func run(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writ
 		fmt.Fprint(stdout, help)
 		return 0
 	case o.version:
-		fmt.Fprintln(stdout, "linepace-gateway", version())
+		fmt.Fprintln(stdout, "linepace-gateway", daemon.Version())
 		return 0
 	}
-	tuneGC()
-	if err := serve(ctx, o, stdout, newLog(stderr)); err != nil {
+	daemon.TuneGC()
+	if err := serve(ctx, o, stdout, daemon.NewLog(stderr)); err != nil {
 		fmt.Fprintf(stderr, "linepace-gateway: error: %v\n", err)
 		return 1
 	}
 	return 0
-}
-
-// tuneGC trades memory for time where the environment does not decide; the
-// command linepace-server has the figures.
-func tuneGC() {
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(400)
-	}
-	if os.Getenv("GOMEMLIMIT") == "" {
-		debug.SetMemoryLimit(1 << 30)
-	}
-}
-
-// newLog writes one JSON object a line.
-func newLog(w io.Writer) *zap.Logger {
-	c := zap.NewProductionEncoderConfig()
-	c.EncodeTime = zapcore.RFC3339NanoTimeEncoder
-	return zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(c), zapcore.Lock(zapcore.AddSync(w)), zap.InfoLevel))
 }
 
 // serve listens, tells where, and answers until ctx ends or the listener fails.
@@ -85,7 +61,7 @@ func serve(ctx context.Context, o options, stdout io.Writer, log *zap.Logger) er
 	failed := make(chan error, 1)
 	go func() { failed <- web.Serve(l) }()
 	log.Info("listening", zap.String("transport", "http"), zap.Stringer("address", l.Addr()),
-		zap.String("server", o.server), zap.String("version", version()))
+		zap.String("server", o.server), zap.String("version", daemon.Version()))
 	if _, err = fmt.Fprintln(stdout, "http", l.Addr()); err == nil {
 		select {
 		case <-ctx.Done():
@@ -111,7 +87,7 @@ func dial(address string) (*grpc.ClientConn, error) {
 
 // shutdown takes no more calls and waits for those in flight.
 func shutdown(web *http.Server) error {
-	ctx, cancel := context.WithTimeout(context.Background(), drainTime)
+	ctx, cancel := context.WithTimeout(context.Background(), daemon.DrainTime)
 	defer cancel()
 	if err := web.Shutdown(ctx); err != nil {
 		return fmt.Errorf("cutting off HTTP calls: %w", err)

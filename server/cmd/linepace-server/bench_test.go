@@ -18,6 +18,7 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
+	"linepace.example/gateway/daemon"
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/server"
 )
@@ -46,9 +47,9 @@ func runNull() int {
 		err = proto.Unmarshal(data, answer)
 	}
 	if err == nil {
-		tuneGC()
+		daemon.TuneGC()
 		o := options{grpc: "127.0.0.1:0", http: "127.0.0.1:0"}
-		err = serve(ctx, o, server.Config{Log: newLog(os.Stderr), Changeover: nullPlan{answer: answer}}, os.Stdout)
+		err = serve(ctx, o, server.Config{Log: daemon.NewLog(os.Stderr), Changeover: nullPlan{answer: answer}}, os.Stdout)
 	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)

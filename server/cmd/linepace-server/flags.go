@@ -5,7 +5,6 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"runtime/debug"
 )
 
 // Addresses are on the loopback interface unless the caller asks for more: there
@@ -63,12 +62,4 @@ func parse(args []string) (options, error) {
 		return o, errors.New("--grpc needs an address such as " + defaultGRPC)
 	}
 	return o, nil
-}
-
-// version returns the version that the go command built in.
-func version() string {
-	if info, ok := debug.ReadBuildInfo(); ok {
-		return info.Main.Version
-	}
-	return "unknown"
 }

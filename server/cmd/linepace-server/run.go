@@ -7,21 +7,14 @@ import (
 	"io"
 	"net"
 	"net/http"
-	"os"
-	"runtime/debug"
 	"sync"
-	"time"
 
 	"go.uber.org/zap"
-	"go.uber.org/zap/zapcore"
 
 	"linepace.example/gateway"
+	"linepace.example/gateway/daemon"
 	"linepace.example/server"
 )
-
-// drainTime bounds how long calls in flight are waited for. Orchestrators kill a
-// process about 30 seconds after they have asked it to end.
-const drainTime = 25 * time.Second
 
 // run carries out one command line and returns its exit code. It serves until
 // ctx ends.
@@ -35,41 +28,19 @@ func run(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writ
 		fmt.Fprint(stdout, help)
 		return 0
 	case o.version:
-		fmt.Fprintln(stdout, "linepace-server", version())
+		fmt.Fprintln(stdout, "linepace-server", daemon.Version())
 		return 0
 	}
-	tuneGC()
+	daemon.TuneGC()
 	signer, err := newSigner(o.signingKey)
 	if err == nil {
-		err = serve(ctx, o, server.Config{Log: newLog(stderr), Signer: signer}, stdout)
+		err = serve(ctx, o, server.Config{Log: daemon.NewLog(stderr), Signer: signer}, stdout)
 	}
 	if err != nil {
 		fmt.Fprintf(stderr, "linepace-server: error: %v\n", err)
 		return 1
 	}
 	return 0
-}
-
-// tuneGC trades memory for time where the environment does not decide. A call
-// leaves garbage and little else, so that by default the collector runs for a few
-// megabytes again and again: with 400 in place of 100 a call of nothing took 49 in
-// place of 79 us of processor time, and one through the gateway 217 in place of
-// 358 us. The soft limit keeps that factor from applying to a load of the largest
-// requests.
-func tuneGC() {
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(400)
-	}
-	if os.Getenv("GOMEMLIMIT") == "" {
-		debug.SetMemoryLimit(1 << 30)
-	}
-}
-
-// newLog writes one JSON object a line.
-func newLog(w io.Writer) *zap.Logger {
-	c := zap.NewProductionEncoderConfig()
-	c.EncodeTime = zapcore.RFC3339NanoTimeEncoder
-	return zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(c), zapcore.Lock(zapcore.AddSync(w)), zap.InfoLevel))
 }
 
 // serve listens, tells where, and answers until ctx ends or a listener fails.
@@ -90,7 +61,7 @@ func serve(ctx context.Context, o options, c server.Config, stdout io.Writer) er
 			return fmt.Errorf("--%s: %w", kind, err)
 		}
 		go func() { failed <- serve(l) }()
-		log.Info("listening", zap.String("transport", kind), zap.Stringer("address", l.Addr()), zap.String("version", version()))
+		log.Info("listening", zap.String("transport", kind), zap.Stringer("address", l.Addr()), zap.String("version", daemon.Version()))
 		_, err = fmt.Fprintln(stdout, kind, l.Addr())
 		return err
 	}
@@ -118,7 +89,7 @@ func newWeb(s *server.Server, log *zap.Logger) (*http.Server, error) {
 
 // shutdown takes no more calls and waits for those in flight.
 func shutdown(s *server.Server, web *http.Server) error {
-	ctx, cancel := context.WithTimeout(context.Background(), drainTime)
+	ctx, cancel := context.WithTimeout(context.Background(), daemon.DrainTime)
 	defer cancel()
 	s.Drain()
 	var wait sync.WaitGroup

@@ -1,0 +1,43 @@
+package keyfile
+
+import (
+	"crypto/ed25519"
+	"crypto/x509"
+	"encoding/pem"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestRead(t *testing.T) {
+	want := ed25519.NewKeyFromSeed(make([]byte, ed25519.SeedSize))
+	der, err := x509.MarshalPKCS8PrivateKey(want)
+	require.NoError(t, err)
+	text := pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der})
+	path := filepath.Join(t.TempDir(), "key.pem")
+	require.NoError(t, os.WriteFile(path, text, 0o600))
+	got, err := Read(path)
+	require.NoError(t, err)
+	require.Equal(t, want, got)
+
+	for _, mode := range []os.FileMode{0o640, 0o604, 0o620, 0o666} {
+		require.NoError(t, os.Chmod(path, mode))
+		_, err = Read(path)
+		var exposed *ExposedError
+		require.ErrorAs(t, err, &exposed)
+		require.Equal(t, mode, exposed.Mode)
+	}
+	require.NoError(t, os.Chmod(path, 0o600))
+	for name, text := range map[string]string{"no key": "hello", "too long": strings.Repeat("x", maxBytes+1)} {
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+		_, err = Read(path)
+		require.ErrorContains(t, err, path, name)
+	}
+	_, err = Read(t.TempDir())
+	require.ErrorContains(t, err, "regular file")
+	_, err = Read(filepath.Join(t.TempDir(), "absent"))
+	require.ErrorIs(t, err, os.ErrNotExist)
+}
