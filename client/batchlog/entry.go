@@ -67,7 +67,7 @@ func rowOf(r *linepacev1.Record) (*row, error) {
 
 // derive reads the index of an entry from its payload, whose SHA-256 is given.
 func derive(payload []byte, digest [sha256.Size]byte) (*row, error) {
-	opened, err := record.Open(payload)
+	opened, err := record.OpenIndex(payload)
 	if err != nil {
 		return nil, &RecordError{Field: "payload", Reason: err.Error(), Err: err}
 	}
@@ -93,7 +93,7 @@ func derive(payload []byte, digest [sha256.Size]byte) (*row, error) {
 }
 
 // requestOf returns the canonical form of the request that a payload holds, which
-// is a part of it: a payload that record.Open takes is canonical JSON of
+// is a part of it: a payload that record.OpenIndex takes is canonical JSON of
 // {formulas, kind, plan, request, version}. The key cannot stand in a text, where
 // its quotation marks would be escaped, and the plan before it has no such field.
 func requestOf(payload []byte) []byte {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"google.golang.org/protobuf/encoding/protowire"
@@ -20,7 +21,7 @@ import (
 // violations; m is then unchanged. Another error says that m is nil or outside
 // the closed set.
 func Unmarshal(data []byte, m proto.Message) error {
-	_, err := unmarshal(data, m, false)
+	_, err := unmarshal(data, m, decoder{})
 	return err
 }
 
@@ -28,10 +29,34 @@ func Unmarshal(data []byte, m proto.Message) error {
 // the very text that AppendCanonical writes of m. It finds out while it reads, for
 // much less than writing m again takes.
 func UnmarshalCanonical(data []byte, m proto.Message) (canonical bool, err error) {
-	return unmarshal(data, m, true)
+	return unmarshal(data, m, decoder{scanner: scanner{judge: true}})
 }
 
-func unmarshal(data []byte, m proto.Message, judge bool) (canonical bool, err error) {
+// UnmarshalSelected reads and judges all of a document as UnmarshalCanonical does,
+// and leaves out of m what is not selected: making the messages is half the work.
+func UnmarshalSelected(data []byte, m proto.Message, s Selection) (canonical bool, err error) {
+	return unmarshal(data, m, decoder{scanner: scanner{judge: true}, selection: s})
+}
+
+// A Selection says which fields of some messages are wanted; of others all are.
+type Selection map[*table]uint64 // the fields left out
+
+// Only selects the fields with these JSON names of the messages of m's type, and
+// returns s. A name that the type does not have selects nothing.
+func (s Selection) Only(m proto.Message, names ...string) Selection {
+	t, err := tableFor(m)
+	if err != nil { // no such message can be read either
+		return s
+	}
+	for _, f := range t.declared {
+		if !slices.Contains(names, f.name) {
+			s[t] |= f.bit
+		}
+	}
+	return s
+}
+
+func unmarshal(data []byte, m proto.Message, d decoder) (canonical bool, err error) {
 	if m == nil || !m.ProtoReflect().IsValid() {
 		return false, errors.New("proto/codec: no message to read into")
 	}
@@ -39,11 +64,9 @@ func unmarshal(data []byte, m proto.Message, judge bool) (canonical bool, err er
 	if err != nil {
 		return false, fmt.Errorf("proto/codec: %w", err)
 	}
-	d := decoder{
-		scanner: scanner{data: data, judge: judge},
-		wire:    make([]byte, 0, len(data)/2),
-		path:    make([]step, 0, 16),
-	}
+	d.data = data
+	d.wire = make([]byte, 0, len(data)/2)
+	d.path = make([]step, 0, 16)
 	if !d.readDocument(t) {
 		d.reportFault()
 	}
@@ -53,7 +76,7 @@ func unmarshal(data []byte, m proto.Message, judge bool) (canonical bool, err er
 	if err := proto.Unmarshal(d.wire, m); err != nil {
 		return false, fmt.Errorf("proto/codec: internal error: %w", err)
 	}
-	return judge && !d.departs, nil
+	return d.judge && !d.departs, nil
 }
 
 // A decoder turns a document into the message's wire format. Setting the fields
@@ -61,10 +84,11 @@ func unmarshal(data []byte, m proto.Message, judge bool) (canonical bool, err er
 // the wire format is read with hardly more than the message itself needs.
 type decoder struct {
 	scanner
-	wire     []byte // without meaning once there is a violation
-	path     []step
-	errs     Errors
-	unlisted int // violations beyond those in errs
+	wire      []byte // without meaning once there is a violation
+	path      []step
+	errs      Errors
+	selection Selection
+	unlisted  int // violations beyond those in errs
 }
 
 // A step of the path to a value: a field, and its element where index is not -1.
@@ -106,6 +130,9 @@ func (d *decoder) failTop() bool {
 
 func (d *decoder) readMessage(t *table) bool {
 	var seen members
+	if d.selection != nil {
+		seen.omitted = d.selection[t]
+	}
 	for more := d.open('}'); more; {
 		if !d.readMember(t, &seen) {
 			return false
@@ -120,8 +147,9 @@ func (d *decoder) readMessage(t *table) bool {
 
 // members are those of a message that were read so far.
 type members struct {
-	given uint64
-	next  int // the least rank that the next one has where they are in order
+	given   uint64
+	next    int    // the least rank that the next one has where they are in order
+	omitted uint64 // by the selection
 }
 
 // readMember reads a key and its value.
@@ -139,8 +167,12 @@ func (d *decoder) readMember(t *table, seen *members) bool {
 	}
 	seen.next = f.rank + 1
 	d.path = append(d.path, step{name: f.name, index: -1})
+	begin := len(d.wire)
 	if !d.readField(f, &seen.given) {
 		return false
+	}
+	if seen.omitted&f.bit != 0 {
+		d.wire = d.wire[:begin]
 	}
 	d.path = d.path[:len(d.path)-1]
 	return true

@@ -79,6 +79,27 @@ func Open(payload []byte) (*linepacev1.RecordPayload, error) {
 	return nil, compare(payload, p)
 }
 
+// filed is what OpenIndex reads, and what holdsOnlyRecorded looks at.
+var filed = codec.Selection{}.
+	Only(&linepacev1.Line{}, "drives").
+	Only(&linepacev1.Drive{}, "id").
+	Only(&linepacev1.Product{}, "id").
+	Only(&linepacev1.Setpoint{}, "working").
+	Only(&linepacev1.Check{}, "message")
+
+// OpenIndex judges all of a payload as [Open] does, with the same errors, and reads
+// of it what a log files a record by: the batch, and the ids of products and drives.
+// Everything else in the lines, products, setpoints and checks is left out.
+func OpenIndex(payload []byte) (*linepacev1.RecordPayload, error) {
+	p := &linepacev1.RecordPayload{}
+	canonical, err := codec.UnmarshalSelected(payload, p, filed)
+	if err == nil && canonical && p.Kind == Kind && p.Version == Version &&
+		p.Request != nil && p.Plan != nil && holdsOnlyRecorded(p) {
+		return p, nil
+	}
+	return Open(payload) // which says what is wrong
+}
+
 // compare writes the payload again, to tell where it departs from the form.
 func compare(payload []byte, p *linepacev1.RecordPayload) error {
 	written, err := Payload(p.Request, p.Plan, p.Formulas)

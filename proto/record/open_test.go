@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/proto"
 
 	"linepace.example/proto/codec"
 	linepacev1 "linepace.example/proto/linepace/v1"
@@ -86,12 +87,43 @@ func TestOpenJudgesAsWritingAgain(t *testing.T) {
 			p, err := Open(text)
 			require.Equal(t, want, err, "%s", text)
 			require.Equal(t, want == nil, p != nil)
+			index, err := OpenIndex(text)
+			require.Equal(t, want, err, "%s", text)
+			require.Equal(t, want == nil, index != nil)
+			if want == nil {
+				requireFiled(t, p, index)
+			}
 			outcomes[outcomeOf(err)]++
 		}
 	}
 	for _, outcome := range []string{"opened", "not canonical", "otherwise refused"} {
 		require.Greater(t, outcomes[outcome], 100, "%v", outcomes)
 	}
+}
+
+// requireFiled compares what a log reads with the whole record.
+func requireFiled(t *testing.T, whole, index *linepacev1.RecordPayload) {
+	t.Helper()
+	want := proto.CloneOf(whole)
+	var drives []*linepacev1.Drive
+	for _, drive := range want.Request.GetLine().GetDrives() {
+		drives = append(drives, &linepacev1.Drive{Id: drive.Id})
+	}
+	if want.Request.Line != nil {
+		want.Request.Line = &linepacev1.Line{Drives: drives}
+	}
+	for _, product := range []**linepacev1.Product{&want.Request.Product, &want.Request.Running} {
+		if *product != nil {
+			*product = &linepacev1.Product{Id: (*product).Id}
+		}
+	}
+	for i := range want.Plan.Setpoints {
+		want.Plan.Setpoints[i] = &linepacev1.Setpoint{}
+	}
+	for i := range want.Plan.Checks {
+		want.Plan.Checks[i] = &linepacev1.Check{}
+	}
+	require.True(t, proto.Equal(want, index), "%v\n%v", want, index)
 }
 
 func outcomeOf(err error) string {

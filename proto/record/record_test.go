@@ -276,6 +276,8 @@ func FuzzOpen(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p, err := Open(data)
 		require.Equal(t, openByWriting(data), err)
+		_, other := OpenIndex(data)
+		require.Equal(t, err, other)
 		if err != nil {
 			require.Nil(t, p)
 			require.True(t, typed(err), "%T", err)
@@ -286,9 +288,9 @@ func FuzzOpen(f *testing.F) {
 		require.True(t, bytes.Equal(data, again))
 		require.Equal(t, Kind, p.Kind)
 		require.EqualValues(t, Version, p.Version)
-		other := &linepacev1.RecordPayload{}
-		require.NoError(t, protojson.Unmarshal(data, other))
-		require.True(t, proto.Equal(p, other), "protobuf's own JSON reads it otherwise")
+		read := &linepacev1.RecordPayload{}
+		require.NoError(t, protojson.Unmarshal(data, read))
+		require.True(t, proto.Equal(p, read), "protobuf's own JSON reads it otherwise")
 	})
 }
 
@@ -348,6 +350,7 @@ func BenchmarkRecord(b *testing.B) {
 	run("sign", func() error { sign.Sign(payload); return nil })
 	run("verify signature", func() error { _, err := VerifySignature(keys, payload, jws); return err })
 	run("open", func() error { _, err := Open(payload); return err })
+	run("open index", func() error { _, err := OpenIndex(payload); return err })
 	run("open by writing again", func() error { return openByWriting(payload) })
 	run("codec alone", func() error { return codec.Unmarshal(payload, &linepacev1.RecordPayload{}) })
 }
