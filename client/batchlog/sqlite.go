@@ -37,7 +37,7 @@ const (
 	sqlCommit     = "COMMIT"
 	sqlRollback   = "ROLLBACK"
 	sqlHead       = "SELECT size, root FROM head WHERE id = 0"
-	sqlLookUp     = "SELECT (SELECT n FROM entry WHERE digest = ?), (SELECT min(n) FROM entry WHERE request_digest = ?)"
+	sqlLookUp     = "SELECT (SELECT n FROM entry WHERE request_digest = ?1 AND digest = ?2), (SELECT min(n) FROM entry WHERE request_digest = ?1)"
 	sqlLeaf       = "SELECT leaf FROM entry WHERE n = ?"
 	sqlInsert     = "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 	sqlSetHead    = "UPDATE head SET size = ?, root = ? WHERE id = 0"
@@ -66,9 +66,11 @@ func (s *sqlite) startWriting(ctx context.Context) error {
 		sqlBegin, sqlCommit, sqlRollback, sqlHead, sqlLookUp, sqlLeaf, sqlInsert,
 		sqlSetHead, sqlCheckpoint, sqlHashes,
 	} {
-		if s.statement[text], err = conn.PrepareContext(ctx, text); err != nil {
+		statement, err := conn.PrepareContext(ctx, text)
+		if err != nil { // as with a damaged schema
 			return s.explain(err)
 		}
+		s.statement[text] = statement
 	}
 	return s.startFolding(ctx)
 }
@@ -157,7 +159,7 @@ func scanHead(row *sql.Row) (head, error) {
 }
 
 func (w *sqliteWriter) lookUp(digest, requestDigest []byte) (n, first *int64, err error) {
-	err = w.s.statement[sqlLookUp].QueryRow(digest, requestDigest).Scan(&n, &first)
+	err = w.s.statement[sqlLookUp].QueryRow(requestDigest, digest).Scan(&n, &first)
 	return n, first, err
 }
 

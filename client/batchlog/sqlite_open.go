@@ -27,16 +27,18 @@ const defaultWait = 5 * time.Second
 // schema makes an empty log. The leaf stands last in its row, so that a query of
 // the index does not read it.
 //
-// An append should write few pages beside the leaf. So there is no index by drive or
-// by product: few lines and products share a log, and most of its entries have
-// what is asked for. And the hashes stand with the entry whose leaf completes them,
+// An append should write few pages beside the leaf, since each takes as long as all
+// the statements together. So there is no index by drive or by product: few lines
+// and products share a log, and most of its entries have what is asked for. One
+// index finds a payload, whose digest implies that of its request, and the entries
+// of a request; the other finds a batch, and for times it is read from end to end. The hashes stand with the entry whose leaf completes them,
 // those of the subtrees of 1, 2, 4 ... leaves that end with it, one after the other.
 const schema = `
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
 CREATE TABLE head (id INTEGER PRIMARY KEY CHECK (id = 0), size INTEGER NOT NULL, root BLOB NOT NULL) STRICT;
 CREATE TABLE entry (
 	n INTEGER PRIMARY KEY,
-	digest BLOB NOT NULL UNIQUE,
+	digest BLOB NOT NULL,
 	request_digest BLOB NOT NULL,
 	batch TEXT NOT NULL,
 	recipe TEXT NOT NULL,
@@ -47,9 +49,8 @@ CREATE TABLE entry (
 	hashes BLOB NOT NULL,
 	leaf BLOB NOT NULL
 ) STRICT;
-CREATE INDEX entry_request ON entry (request_digest);
-CREATE INDEX entry_batch ON entry (batch);
-CREATE INDEX entry_requested_at ON entry (requested_at);
+CREATE UNIQUE INDEX entry_digest ON entry (request_digest, digest);
+CREATE INDEX entry_batch ON entry (batch, requested_at);
 CREATE TABLE checkpoint (size INTEGER NOT NULL, note BLOB NOT NULL, PRIMARY KEY (size, note)) STRICT, WITHOUT ROWID;
 `
 
