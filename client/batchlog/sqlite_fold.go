@@ -7,11 +7,12 @@ import (
 )
 
 // The write-ahead log is folded into the file after about foldAfter bytes, beside
-// the appends. Where appends go on without a pause it never gets to start again from
-// its beginning; at maxJournalPages an append waits until it has.
+// the appends. It starts again from its beginning only when all of it is folded,
+// which never happens by itself while appends go on without a pause; and as long as it
+// grows, each commit has to make its new length durable too. So the last few
+// pages are folded while an append waits.
 const (
-	foldAfter       = 16 << 20
-	maxJournalPages = 16 << 10 // 64 MiB of 4 KiB pages
+	foldAfter = 16 << 20
 	// transactionBytes is what a transaction writes beside the leaves, about.
 	transactionBytes = 24 << 10
 )
@@ -62,15 +63,17 @@ func (s *sqlite) wrote(bytes int64) {
 }
 
 // fold does not report errors: what is not folded now is folded later, and
-// nothing is lost before. An append, or closing, meets the same disk.
+// nothing is lost before. An append, or closing, meets the same disk. A reader of
+// an older snapshot keeps the pages after it from being folded, and nobody waits
+// for it.
 func (s *sqlite) fold() {
 	defer close(s.folder.stopped)
 	for range s.folder.due {
-		if pages, err := s.foldNow("PASSIVE"); err == nil && pages > maxJournalPages {
-			s.mu.Lock()
-			_, _ = s.foldNow("RESTART")
-			s.mu.Unlock()
-		}
+		_, _ = s.foldNow("PASSIVE")
+		_, _ = s.foldNow("PASSIVE") // what came meanwhile
+		s.mu.Lock()
+		_, _ = s.foldNow("RESTART") // what came since, which is little
+		s.mu.Unlock()
 	}
 }
 
