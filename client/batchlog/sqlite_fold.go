@@ -12,7 +12,7 @@ import (
 // grows, each commit has to make its new length durable too. So the last few
 // pages are folded while an append waits.
 const (
-	foldAfter = 16 << 20
+	foldAfter = 8 << 20
 	// transactionBytes is what a transaction writes beside the leaves, about.
 	transactionBytes = 24 << 10
 )
