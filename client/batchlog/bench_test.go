@@ -47,7 +47,7 @@ func (s *bare) commit(b *testing.B, leaves [][]byte) {
 	}
 	_, err = s.conn.ExecContext(context.Background(), "COMMIT")
 	require.NoError(b, err)
-	if s.n%512 < int64(len(leaves)) { // as often as the log folds its own
+	if s.n%512 < int64(len(leaves)) { // half as often as the log folds its own
 		_, err = s.conn.ExecContext(context.Background(), "PRAGMA wal_checkpoint(PASSIVE)")
 		require.NoError(b, err)
 	}
