@@ -165,6 +165,7 @@ func TestTamperDetectedWithoutCheckpoint(t *testing.T) {
 		{"a stored checkpoint that is none", []string{"UPDATE checkpoint SET note = CAST('all well' AS BLOB)"}, []Kind{KindStoredCheckpoint}},
 		{"a consistent truncation that forgets the stored checkpoint", truncation(t, 10)[1:], []Kind{KindStoredCheckpoint}},
 		{"an index for queries dropped", []string{"DROP INDEX entry_batch"}, []Kind{KindFile}},
+		{"a table under another name in SQLite's own list", []string{"PRAGMA writable_schema = ON", "UPDATE sqlite_schema SET tbl_name = 'Entry' WHERE name = 'entry_batch'"}, []Kind{KindFile}},
 		{"a trigger that hides entries", []string{"CREATE TRIGGER t AFTER INSERT ON entry BEGIN DELETE FROM entry WHERE n = new.n; END"}, []Kind{KindFile}},
 		{"the table of leaves dropped", []string{"DROP TABLE entry"}, []Kind{KindFile}},
 	} {

@@ -128,7 +128,8 @@ func (r *sqliteReader) faults() iter.Seq2[string, error] {
 	}
 	return func(yield func(string, error) bool) {
 		var found []string
-		for s, err := range each(r, text, "SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL") {
+		// SQLite finds a table by its name, whatever its text says.
+		for s, err := range each(r, text, "SELECT iif(instr(sql, ' ' || name || ' ') > 0 AND instr(sql, ' ' || tbl_name || ' ') > 0, sql, name || ' of ' || tbl_name || ': ' || sql) FROM sqlite_schema WHERE sql IS NOT NULL") {
 			if err != nil {
 				yield("", err)
 				return
