@@ -14,7 +14,9 @@ func quantity(q units.Quantity) *linepacev1.Quantity {
 	return &linepacev1.Quantity{Value: q.Value, Unit: q.Unit.Symbol()}
 }
 
-func pointer[T any](o scaling.Optional[T]) *T {
+// pointer returns where the value of o stands, or nil where it is absent. The
+// answer thus points into what core made for it alone, and copies nothing.
+func pointer[T any](o *scaling.Optional[T]) *T {
 	if !o.Set {
 		return nil
 	}
@@ -27,41 +29,42 @@ func planResponse(plan *changeover.Plan) *linepacev1.PlanResponse {
 		Checks:    checks(plan.Checks),
 		Verdict:   linepacev1.Check_Verdict(plan.Verdict),
 	}
+	setpoints := make([]linepacev1.Setpoint, len(plan.Setpoints))
 	for i := range plan.Setpoints {
 		sp := &plan.Setpoints[i]
-		out.Setpoints[i] = setpoint(&sp.Setpoint, sp.Drive)
+		out.Setpoints[i] = &setpoints[i]
+		setpoint(&sp.Setpoint, sp.Drive, out.Setpoints[i])
 		out.Setpoints[i].Action = linepacev1.Setpoint_Action(sp.Action)
 		out.Setpoints[i].Working = working(sp.Working)
 		if sp.Change.Set {
 			c := &sp.Change.Value
 			out.Setpoints[i].Change = &linepacev1.Setpoint_Change{
-				FromCount: pointer(c.FromCount), FromMilliamps: pointer(c.FromMilliamps), FromVolts: pointer(c.FromVolts),
-				FromRpm: c.FromRPM, SpeedChangePercent: pointer(c.SpeedChangePercent),
+				FromCount: pointer(&c.FromCount), FromMilliamps: pointer(&c.FromMilliamps), FromVolts: pointer(&c.FromVolts),
+				FromRpm: c.FromRPM, SpeedChangePercent: pointer(&c.SpeedChangePercent),
 			}
 		}
 	}
 	return out
 }
 
-func setpoint(sp *scaling.Setpoint, drive *scaling.Drive) *linepacev1.Setpoint {
-	out := &linepacev1.Setpoint{
-		DriveId:             drive.ID,
-		Action:              linepacev1.Setpoint_RUN,
-		Tag:                 drive.Register.Tag,
-		Demanded:            quantity(sp.Demanded),
-		DemandedRpm:         pointer(sp.DemandedRPM),
-		Count:               pointer(sp.Count),
-		Milliamps:           pointer(sp.Milliamps),
-		Volts:               pointer(sp.Volts),
-		AchievedRpm:         pointer(sp.AchievedRPM),
-		LastShaftRpm:        pointer(sp.LastShaftRPM),
-		Achieved:            quantity(sp.Achieved),
-		ProcessRate:         quantity(sp.ProcessRate),
-		ErrorPercent:        pointer(sp.ErrorPercent),
-		PulseHz:             pointer(sp.PulseHz),
-		WithinTolerance:     pointer(sp.WithinTolerance),
-		BandWithinTolerance: pointer(sp.BandWithinTolerance),
-	}
+// setpoint writes into out, which is empty.
+func setpoint(sp *scaling.Setpoint, drive *scaling.Drive, out *linepacev1.Setpoint) {
+	out.DriveId = drive.ID
+	out.Action = linepacev1.Setpoint_RUN
+	out.Tag = drive.Register.Tag
+	out.Demanded = quantity(sp.Demanded)
+	out.DemandedRpm = pointer(&sp.DemandedRPM)
+	out.Count = pointer(&sp.Count)
+	out.Milliamps = pointer(&sp.Milliamps)
+	out.Volts = pointer(&sp.Volts)
+	out.AchievedRpm = pointer(&sp.AchievedRPM)
+	out.LastShaftRpm = pointer(&sp.LastShaftRPM)
+	out.Achieved = quantity(sp.Achieved)
+	out.ProcessRate = quantity(sp.ProcessRate)
+	out.ErrorPercent = pointer(&sp.ErrorPercent)
+	out.PulseHz = pointer(&sp.PulseHz)
+	out.WithinTolerance = pointer(&sp.WithinTolerance)
+	out.BandWithinTolerance = pointer(&sp.BandWithinTolerance)
 	if sp.ReadoutText != "" {
 		out.ReadoutText = &sp.ReadoutText
 		unit := drive.Readout.Unit.Symbol()
@@ -70,7 +73,6 @@ func setpoint(sp *scaling.Setpoint, drive *scaling.Drive) *linepacev1.Setpoint {
 	if sp.Low.Unit != nil {
 		out.Band = &linepacev1.Setpoint_Band{Low: quantity(sp.Low), High: quantity(sp.High)}
 	}
-	return out
 }
 
 func checks(in []scaling.Check) []*linepacev1.Check {
@@ -85,7 +87,7 @@ func checks(in []scaling.Check) []*linepacev1.Check {
 			Message:       k.Message(),
 			Binds:         linepacev1.Check_Limit(k.Binds),
 			Limit:         quantity(k.Limit),
-			ExcessPercent: pointer(k.ExcessPercent),
+			ExcessPercent: pointer(&k.ExcessPercent),
 			Fit:           quantity(k.Fit),
 			FitField:      k.FitField,
 		}
@@ -110,19 +112,19 @@ func scale(s *scaling.Scale, k []scaling.Check, steps []scaling.Step) *linepacev
 		PerMotorTurn:               quantity(s.PerMotorTurn),
 		PerRpm:                     quantity(s.PerRPM),
 		Leak:                       quantity(s.Leak),
-		LastShaftTurnsPerMotorTurn: pointer(s.LastShaftTurnsPerMotorTurn),
+		LastShaftTurnsPerMotorTurn: pointer(&s.LastShaftTurnsPerMotorTurn),
 		EffectiveMinRpm:            s.EffectiveMinRPM,
 		EffectiveMinBinds:          linepacev1.Check_Limit(s.EffectiveMinBinds),
 		EffectiveMaxRpm:            s.EffectiveMaxRPM,
 		EffectiveMaxBinds:          linepacev1.Check_Limit(s.EffectiveMaxBinds),
 		RateAtMin:                  quantity(s.RateAtMin),
 		RateAtMax:                  quantity(s.RateAtMax),
-		RpmPerCount:                pointer(s.RPMPerCount),
+		RpmPerCount:                pointer(&s.RPMPerCount),
 		RatePerCount:               quantity(s.RatePerCount),
-		PulseHzAtMin:               pointer(s.PulseHzAtMin),
-		PulseHzAtMax:               pointer(s.PulseHzAtMax),
-		ReadoutDecimals:            pointer(s.ReadoutDecimals),
-		ReferenceDiffersPercent:    pointer(s.ReferenceDiffersPercent),
+		PulseHzAtMin:               pointer(&s.PulseHzAtMin),
+		PulseHzAtMax:               pointer(&s.PulseHzAtMax),
+		ReadoutDecimals:            pointer(&s.ReadoutDecimals),
+		ReferenceDiffersPercent:    pointer(&s.ReferenceDiffersPercent),
 		Checks:                     checks(k),
 		Working:                    working(steps),
 	}

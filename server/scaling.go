@@ -107,10 +107,11 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 		}
 	}
 	response := &linepacev1.SetpointResponse{
-		Setpoint: setpoint(&out, &a.drive),
+		Setpoint: &linepacev1.Setpoint{},
 		Checks:   checks(found),
 		Verdict:  linepacev1.Check_Verdict(changeover.VerdictOf(found)),
 	}
+	setpoint(&out, &a.drive, response.Setpoint)
 	if in.GetIncludeWorking() {
 		response.Setpoint.Working = working(scaling.Working(&s, measure, &out))
 	}
