@@ -96,7 +96,13 @@ func TestSIGTERMFinishesWhatIsInFlight(t *testing.T) {
 	row := row{Base: "roof-tiles"}
 	body := row.payload(t)
 	half := len(body) / 2
-	fmt.Fprintf(conn, "POST /v1/changeovers:plan HTTP/1.1\r\nHost: linepace\r\nX-Request-Id: slow\r\nContent-Length: %d\r\n\r\n", len(body))
+	// The server asks for the body once the call is in its hands; before that the
+	// connection might still wait to be accepted, and would be cut off.
+	fmt.Fprintf(conn, "POST /v1/changeovers:plan HTTP/1.1\r\nHost: linepace\r\nX-Request-Id: slow\r\nExpect: 100-continue\r\nContent-Length: %d\r\n\r\n", len(body))
+	answers := bufio.NewReader(conn)
+	res, err := http.ReadResponse(answers, nil)
+	require.NoError(t, err)
+	require.Equal(t, http.StatusContinue, res.StatusCode)
 	_, err = conn.Write(body[:half])
 	require.NoError(t, err)
 	health := healthpb.NewHealthClient(dial(t, server.addresses["grpc"]))
@@ -120,7 +126,7 @@ func TestSIGTERMFinishesWhatIsInFlight(t *testing.T) {
 
 	_, err = conn.Write(body[half:])
 	require.NoError(t, err)
-	res, err := http.ReadResponse(bufio.NewReader(conn), nil)
+	res, err = http.ReadResponse(answers, nil)
 	require.NoError(t, err)
 	answer, err := io.ReadAll(res.Body)
 	require.NoError(t, err)
