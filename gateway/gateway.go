@@ -90,6 +90,7 @@ func newGateway(ready func(context.Context) error, log *zap.Logger) (*gateway, e
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, marshaler{}),
 		runtime.WithMiddlewares(g.admit),
 		runtime.WithErrorHandler(g.handleError),
+		runtime.WithForwardResponseOption(refuseWrong),
 		runtime.WithRoutingErrorHandler(g.handleRoutingError),
 		runtime.WithIncomingHeaderMatcher(forwarded),
 		runtime.WithOutgoingHeaderMatcher(func(string) (string, bool) { return "", false }),

@@ -38,7 +38,14 @@ func (c marshaler) NewDecoder(r io.Reader) runtime.Decoder {
 		if !ok {
 			return fmt.Errorf("gateway: internal error: a body that was not read")
 		}
-		b.wrong = c.Unmarshal(b.data, v)
+		m, ok := v.(proto.Message)
+		if !ok {
+			return fmt.Errorf("gateway: %T is no message of the contract", v)
+		}
+		var part bool
+		if part, b.wrong = codec.UnmarshalPart(b.data, m); part {
+			return nil // the service tells what is wrong with the rest; refuseWrong sees to it that nothing else is answered
+		}
 		return b.wrong
 	})
 }

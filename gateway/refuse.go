@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
@@ -36,7 +37,7 @@ func internal(w http.ResponseWriter) *status.Status {
 func (g *gateway) handleError(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, err error) {
 	var wrong codec.Errors
 	if b, ok := r.Body.(*body); ok && errors.As(b.wrong, &wrong) {
-		g.refuse(w, r, refusal.Invalid(refusal.Most(wrong)), 0)
+		g.refuse(w, r, refusal.Invalid(refusal.Most(unexplained(wrong, refusal.Violations(err)))), 0)
 		return
 	}
 	s := explain(err)
@@ -45,6 +46,27 @@ func (g *gateway) handleError(_ context.Context, _ *runtime.ServeMux, _ runtime.
 		s = internal(w)
 	}
 	g.refuse(w, r, s, 0)
+}
+
+// unexplained lists what is wrong with a request as JSON, and then what the service
+// finds wrong with the part that could be read, unless the first explains it: it
+// speaks of the same field, of something inside it, or misses what was in it.
+func unexplained(wrong, found []refusal.Violation) []refusal.Violation {
+	all := slices.Clone(wrong)
+	for _, v := range found {
+		if !slices.ContainsFunc(wrong, func(w refusal.Violation) bool {
+			return v.Path == w.Path || inside(v.Path, w.Path) || v.Reason == "REQUIRED" && inside(w.Path, v.Path)
+		}) {
+			all = append(all, v)
+		}
+	}
+	return all
+}
+
+// inside reports whether the field at path is inside the one at outer.
+func inside(path, outer string) bool {
+	rest, ok := strings.CutPrefix(path, outer)
+	return ok && (outer == "" || strings.HasPrefix(rest, ".") || strings.HasPrefix(rest, "["))
 }
 
 // explain returns the status for err: as it is where a service refused, in our

@@ -17,6 +17,7 @@ import (
 	"go.uber.org/zap"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	"linepace.example/proto/refusal"
 	"linepace.example/proto/requestid"
@@ -108,8 +109,9 @@ func (g *gateway) admit(next runtime.HandlerFunc) runtime.HandlerFunc {
 		}
 		ctx, cancel := context.WithTimeout(r.Context(), callTime)
 		defer cancel()
-		r = r.WithContext(ctx)
-		r.Body = &body{data: data}
+		read := &body{data: data}
+		r = r.WithContext(context.WithValue(ctx, bodyKey{}, read))
+		r.Body = read
 		next(w, r, params)
 	}
 }
@@ -161,7 +163,18 @@ func tooLarge(length string) *status.Status {
 // wrong with it: the generated handlers hand on only a text.
 type body struct {
 	data  []byte
-	wrong error
+	wrong error // what is wrong with the data as JSON
+}
+
+// bodyKey finds the request's body in the context of its answer.
+type bodyKey struct{}
+
+// refuseWrong keeps an answer to a request of which only a part could be read.
+func refuseWrong(ctx context.Context, _ http.ResponseWriter, _ proto.Message) error {
+	if b, ok := ctx.Value(bodyKey{}).(*body); ok {
+		return b.wrong
+	}
+	return nil
 }
 
 func (*body) Read([]byte) (int, error) { return 0, io.EOF }

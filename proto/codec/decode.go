@@ -25,6 +25,17 @@ func Unmarshal(data []byte, m proto.Message) error {
 	return err
 }
 
+// UnmarshalPart reads as Unmarshal does. Where the syntax is sound but something is
+// not taken, it returns the Errors and still reads the rest into m, so that a
+// caller can be told at once what is wrong with that too; part then is true. It is
+// false where m was left alone: the syntax is not sound, or an item of a list was
+// not taken, without which the others would stand in wrong places.
+func UnmarshalPart(data []byte, m proto.Message) (part bool, err error) {
+	d := decoder{part: &part}
+	_, err = unmarshal(data, m, d)
+	return part, err
+}
+
 // UnmarshalCanonical reads as Unmarshal does, and reports whether the document is
 // the very text that AppendCanonical writes of m. It finds out while it reads, for
 // much less than writing m again takes.
@@ -67,10 +78,16 @@ func unmarshal(data []byte, m proto.Message, d decoder) (canonical bool, err err
 	d.data = data
 	d.wire = make([]byte, 0, len(data)/2)
 	d.path = make([]step, 0, 16)
-	if !d.readDocument(t) {
+	sound := d.readDocument(t)
+	if !sound {
 		d.reportFault()
 	}
 	if err := d.result(); err != nil {
+		if d.part != nil && sound && !d.holes {
+			if *d.part = proto.Unmarshal(d.wire, m) == nil; !*d.part {
+				proto.Reset(m)
+			}
+		}
 		return false, err
 	}
 	if err := proto.Unmarshal(d.wire, m); err != nil {
@@ -84,7 +101,9 @@ func unmarshal(data []byte, m proto.Message, d decoder) (canonical bool, err err
 // the wire format is read with hardly more than the message itself needs.
 type decoder struct {
 	scanner
-	wire      []byte // without meaning once there is a violation
+	wire      []byte // what could be read
+	holes     bool   // an item of a list could not be read
+	part      *bool  // nil: what could be read is not wanted where not all could
 	path      []step
 	errs      Errors
 	selection Selection
@@ -224,9 +243,11 @@ func (d *decoder) readList(f *field, c byte) bool {
 	i := 0
 	for more := d.open(']'); more; i++ {
 		d.path[len(d.path)-1].index = i
+		before := len(d.wire)
 		if !d.readValue(f, d.next()) {
 			return false
 		}
+		d.holes = d.holes || len(d.wire) == before
 		var ok bool
 		if more, ok = d.more(']'); !ok {
 			return false
@@ -309,6 +330,7 @@ func (d *decoder) readLongDouble(f *field, number []byte) bool {
 		d.report(notFinite, func() string {
 			return shorten(string(number)) + " is beyond the largest number, 1.7976931348623157e+308; give a finite number"
 		})
+		d.writeDouble(f, math.Inf(1)) // given, though not taken
 		return true
 	}
 	if d.judge {
@@ -343,6 +365,7 @@ func (d *decoder) readNonFinite(f *field) bool {
 	switch s := string(content); s {
 	case "NaN", "Infinity", "-Infinity":
 		d.report(notFinite, func() string { return `"` + s + `" where a finite number belongs` })
+		d.writeDouble(f, math.NaN()) // given, though not taken
 		return true
 	}
 	d.pos = at

@@ -224,7 +224,25 @@ func FuzzUnmarshal(f *testing.F) {
 	f.Fuzz(func(t *testing.T, kind byte, text []byte) {
 		checkRead(t, text, types[int(kind)%len(types)]())
 		checkJudged(t, text, types[int(kind)%len(types)]())
+		checkPart(t, text, types[int(kind)%len(types)]())
 	})
+}
+
+// checkPart holds that reading in part refuses what reading refuses, in the same
+// words, and else reads the same.
+func checkPart(t *testing.T, text []byte, m proto.Message) {
+	t.Helper()
+	whole := m.ProtoReflect().New().Interface()
+	err := codec.Unmarshal(text, whole)
+	part, partErr := codec.UnmarshalPart(text, m)
+	require.Equal(t, err, partErr)
+	switch {
+	case err == nil:
+		require.False(t, part)
+		require.True(t, proto.Equal(whole, m))
+	case !part:
+		require.True(t, proto.Equal(whole, m), "both are empty")
+	}
 }
 
 // FuzzStructured: any message survives the codec, and is to protojson what it
