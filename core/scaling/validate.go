@@ -102,7 +102,8 @@ func ValidateRate(d *Drive, q units.Quantity, p *fault.Path, field string, fault
 	if len(also) > 0 {
 		dims = slices.Concat(dims, also)
 	}
-	if q.Unit != nil && d.MayTurnBackwards() {
+	// A drive may turn backwards; a time does not.
+	if q.Unit != nil && q.Unit.Dimension() != units.TimeDim && d.MayTurnBackwards() {
 		q.Value = math.Abs(q.Value)
 	}
 	return v.quantity(q, p, field, dims...)

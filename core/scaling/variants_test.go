@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"linepace.example/core/exact"
+	"linepace.example/core/fault"
 	"linepace.example/core/units"
 )
 
@@ -305,6 +306,19 @@ func TestFlowLoop(t *testing.T) {
 	out, checks := set(Subject{Drive: &d}, q(5, "L/min"), units.Quantity{})
 	require.Equal(t, Some(50.0), out.PulseHz)
 	require.Equal(t, []Code{MotorSpeedNominal}, codes(checks))
+}
+
+// A drive that may turn backwards may be asked for a negative rate, not a negative time.
+func TestNegativeTargets(t *testing.T) {
+	d := belt(Register{Kind: IntegerRegister, Type: Int16, Span: [2]SpanPoint{
+		{Count: Some[int32](-1000), Value: q(-1000, "r/min")}, {Count: Some[int32](1000), Value: q(1000, "r/min")}}})
+	var faults fault.List
+	require.True(t, ValidateRate(&d, q(-5, "m/min"), nil, "target", &faults, units.TimeDim))
+	require.Empty(t, faults)
+	require.False(t, ValidateRate(&d, q(-5, "min"), nil, "target", &faults, units.TimeDim))
+	require.Len(t, faults, 1)
+	require.Equal(t, "target.value", faults[0].Path)
+	require.Equal(t, fault.OutOfRange, faults[0].Reason)
 }
 
 // No flow is not no speed: a pump that leaks turns while its register says 0 L/min.
