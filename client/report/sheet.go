@@ -182,7 +182,7 @@ func checkText(check *linepacev1.Check) string {
 		return check.GetMessage()
 	}
 	return fmt.Sprintf("the speed that was asked is %s %% %s, which %s sets",
-		Number(check.GetExcessPercent()), side, LimitName(check.GetBinds()))
+		Number(check.GetExcessPercent()), side, limitName(check.GetBinds()))
 }
 
 // limits tells the limit in the unit of the demand, and what would fit.
@@ -195,8 +195,8 @@ func (s *sheet) limits(check *linepacev1.Check) {
 	}
 }
 
-// LimitName says in words what limits a drive.
-func LimitName(limit linepacev1.Check_Limit) string {
+// limitName says in words what limits a drive.
+func limitName(limit linepacev1.Check_Limit) string {
 	switch limit {
 	case linepacev1.Check_MOTOR:
 		return "the motor"
@@ -208,10 +208,10 @@ func LimitName(limit linepacev1.Check_Limit) string {
 	return "the drive"
 }
 
-func (s *sheet) cautions() {
-	s.line("CAUTIONS")
+func (p *page) cautions() {
+	p.line("CAUTIONS")
 	for _, caution := range cautions {
-		s.hanging("-", caution)
+		p.hanging("-", caution)
 	}
-	s.blank()
+	p.blank()
 }

@@ -28,15 +28,15 @@ func (s *sheet) appendix() {
 	}
 }
 
-func (s *sheet) step(step *linepacev1.Step) {
-	s.wrapped("", markColumns, step.GetName()+" ("+step.GetId()+")")
-	s.labelled("  formula", step.GetFormula())
+func (p *page) step(step *linepacev1.Step) {
+	p.wrapped("", markColumns, step.GetName()+" ("+step.GetId()+")")
+	p.labelled("  formula", step.GetFormula())
 	var inputs []string
 	for _, input := range step.GetInputs() {
 		inputs = append(inputs, input.GetName()+" = "+full(input.GetValue()))
 	}
-	s.labelled("  with", strings.Join(inputs, ", "))
-	s.labelled("  result", full(step.GetResult()))
+	p.labelled("  with", strings.Join(inputs, ", "))
+	p.labelled("  result", full(step.GetResult()))
 }
 
 // full writes a quantity to 15 significant digits, without zeros at the end.

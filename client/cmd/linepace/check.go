@@ -233,24 +233,5 @@ func (k *checked) card(i int, drive *linepacev1.Drive) []report.Row {
 		return append(rows, report.Row{Label: "motor", Text: fmt.Sprintf("%s to %s r/min", report.Number(drive.GetMotor().GetMinRpm()), report.Number(drive.GetMotor().GetMaxRpm()))},
 			report.Row{Label: "no scale", Text: k.why[i]})
 	}
-	rows = append(rows,
-		report.Row{Label: "lowest", Text: rateText(s.GetRateAtMin(), s.GetEffectiveMinRpm(), s.GetEffectiveMinBinds())},
-		report.Row{Label: "highest", Text: rateText(s.GetRateAtMax(), s.GetEffectiveMaxRpm(), s.GetEffectiveMaxBinds())})
-	if s.RpmPerCount != nil {
-		rows = append(rows, report.Row{Label: "one count", Text: fmt.Sprintf("%s, %s r/min of the motor", report.Quantity(s.GetRatePerCount()), report.Number(s.GetRpmPerCount()))})
-	}
-	if s.PulseHzAtMin != nil && s.PulseHzAtMax != nil {
-		rows = append(rows, report.Row{Label: "pulses", Text: fmt.Sprintf("%s Hz at %s r/min, %s Hz at %s r/min of the motor",
-			report.Number(s.GetPulseHzAtMin()), report.Number(drive.GetMotor().GetMinRpm()),
-			report.Number(s.GetPulseHzAtMax()), report.Number(drive.GetMotor().GetMaxRpm()))})
-	}
-	for _, check := range s.GetChecks() {
-		rows = append(rows, report.Row{Label: strings.ToLower(check.GetSeverity().String()), Text: check.GetMessage()})
-	}
-	return rows
-}
-
-// rateText tells an end of the speeds of a drive, and what sets it.
-func rateText(rate *linepacev1.Quantity, rpm float64, binds linepacev1.Check_Limit) string {
-	return fmt.Sprintf("%s at %s r/min of the motor, which %s sets", report.Quantity(rate), report.Number(rpm), report.LimitName(binds))
+	return append(rows, report.ScaleRows(drive, s)...)
 }

@@ -31,6 +31,13 @@ type faultsError struct{ faults []string }
 
 func (e *faultsError) Error() string { return strings.Join(e.faults, "; ") }
 
+// add adds everything that err says is wrong.
+func (e *faultsError) add(err error) {
+	if err != nil {
+		e.faults = append(e.faults, faultsOf(err)...)
+	}
+}
+
 // parse reads a document into a message. Of faults in its fields the error is a
 // *faultsError.
 func parse(name string, text []byte, m proto.Message) (*document, error) {

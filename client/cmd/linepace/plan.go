@@ -143,9 +143,7 @@ func readAll(in *input, files []planFile) (documents, error) {
 	for _, file := range files {
 		doc, err := in.read(file.path, file.into)
 		docs[file.field] = doc
-		if err != nil {
-			all.faults = append(all.faults, faultsOf(err)...)
-		}
+		all.add(err)
 	}
 	if len(all.faults) > 0 {
 		return nil, &all

@@ -71,7 +71,7 @@ It commands no machine.
 		SilenceUsage:  true,
 	}
 	root.AddCommand(
-		newCheck(), newPlan(), newUnits(),
+		newCheck(), newPlan(), newCalc(), newUnits(),
 		newLog(), newList(), newShow(), newExport(), newVerify(), newAudit(), newCheckpoint(), newKeygen(),
 	)
 	return root

@@ -1,0 +1,263 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"linepace.example/client"
+	"linepace.example/client/report"
+	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/refusal"
+)
+
+// calculations are the single calculations of the service, by the name of their
+// command.
+var calculations = []calculation{
+	of("scale", "What one turn of the motor delivers, and over which speeds", (*client.Client).Scale, report.Scale),
+	of("setpoint", "The setpoint for a target, or what a count does", (*client.Client).Setpoint, report.Setpoint),
+}
+
+// calculation is one call of the service that is not about a whole plan.
+type calculation struct {
+	name, short string
+	message     protoreflect.FullName // of the request
+	request     func() proto.Message
+	call        func(context.Context, *client.Client, proto.Message) (proto.Message, error)
+	text        func(w io.Writer, req, resp proto.Message) error
+}
+
+// of makes a calculation of a method of the client and the text of its answer.
+func of[Req any, Resp proto.Message, PtrReq interface {
+	*Req
+	proto.Message
+}](name, short string,
+	call func(*client.Client, context.Context, PtrReq, ...grpc.CallOption) (Resp, error),
+	text func(io.Writer, PtrReq, Resp) error,
+) calculation {
+	return calculation{
+		name: name, short: short,
+		message: PtrReq(new(Req)).ProtoReflect().Descriptor().FullName(),
+		request: func() proto.Message { return PtrReq(new(Req)) },
+		call: func(ctx context.Context, c *client.Client, req proto.Message) (proto.Message, error) {
+			return call(c, ctx, req.(PtrReq))
+		},
+		text: func(w io.Writer, req, resp proto.Message) error { return text(w, req.(PtrReq), resp.(Resp)) },
+	}
+}
+
+func newCalc() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "calc CALCULATION FILE",
+		Short: "Make a single calculation and print its answer",
+		Long: `Make a single calculation of the service and print its answer.
+
+The file is the request, in YAML or JSON. With --line the drives and sections of a
+line are taken from its file, so that the request need not repeat them: for a
+calculation on one drive name it with --drive.
+
+` + exitHelp,
+		Example: `  linepace calc scale --line line.yaml --drive takeaway
+  linepace calc setpoint --line line.yaml --drive takeaway target.yaml
+  linepace calc setpoint --working request.yaml`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			var names []string
+			for _, k := range calculations {
+				names = append(names, k.name)
+			}
+			return &hintedError{errors.New("which calculation is not said"), "there are " + strings.Join(names, ", ")}
+		},
+	}
+	for i := range calculations {
+		c.AddCommand(newCalculation(&calculations[i]))
+	}
+	return c
+}
+
+// calcFlags say what a calculation is made of and how to show it.
+type calcFlags struct {
+	*calculation
+	server        serverFlags
+	line, drive   string
+	working, json bool
+}
+
+func newCalculation(k *calculation) *cobra.Command {
+	f := &calcFlags{calculation: k}
+	c := &cobra.Command{
+		Use:   k.name + " [FILE]",
+		Short: k.short,
+		Long: k.short + `.
+
+The file is a message ` + string(k.message) + `, in YAML or JSON; - is standard
+input. What --line and --drive take from the file of a line it may leave out.
+
+` + exitHelp,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return f.run(c.Context(), args, c.InOrStdin(), c.OutOrStdout(), c.ErrOrStderr())
+		},
+	}
+	f.server.add(c)
+	c.Flags().StringVar(&f.line, "line", "", "`file` of the line whose drives and sections the request speaks of")
+	c.Flags().StringVar(&f.drive, "drive", "", "`id` of the drive of the line, for a calculation on one drive")
+	c.Flags().BoolVar(&f.working, "working", false, "show how each number was found")
+	c.Flags().BoolVar(&f.json, "json", false, "print the answer as JSON")
+	must(c.MarkFlagFilename("line", "yaml", "yml", "json"))
+	return c
+}
+
+func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) error {
+	req, docs, err := f.read(args, &input{stdin: stdin})
+	if err != nil {
+		return err
+	}
+	c, end, err := f.server.connect(stderr)
+	if err != nil {
+		return err
+	}
+	defer end()
+	resp, err := f.call(ctx, c, req)
+	if err != nil {
+		return f.server.explain(docs.place(err))
+	}
+	if f.json {
+		err = printJSON(stdout, resp)
+	} else {
+		err = f.text(stdout, req, resp)
+	}
+	if err != nil {
+		return err
+	}
+	if v, ok := resp.(interface {
+		GetVerdict() linepacev1.Check_Verdict
+	}); ok && v.GetVerdict() == linepacev1.Check_NOT_RUNNABLE {
+		return &notGood{exitNotGood, "the drives cannot run so: load nothing from this answer"}
+	}
+	return nil
+}
+
+// read reads the request, and what it leaves out from the file of the line.
+func (f *calcFlags) read(args []string, in *input) (proto.Message, *sources, error) {
+	req, docs := f.request(), &sources{taken: map[string]string{}}
+	var all faultsError
+	if len(args) == 1 {
+		doc, err := in.read(args[0], req)
+		docs.request = doc
+		all.add(err)
+	}
+	line := &linepacev1.Line{}
+	if f.line != "" {
+		doc, err := in.read(f.line, line)
+		docs.line = doc
+		all.add(err)
+	}
+	switch {
+	case len(all.faults) > 0:
+		return nil, nil, &all
+	case f.line == "" && f.drive != "":
+		return nil, nil, &hintedError{errors.New("--drive names a drive of a line"), "give the file of the line by --line"}
+	case f.line == "" && len(args) == 0:
+		return nil, nil, &hintedError{errors.New("there is nothing to calculate"), "give the file of the request, or a line by --line"}
+	}
+	if err := f.takeLine(req.ProtoReflect(), line, docs); err != nil {
+		return nil, nil, err
+	}
+	if working := req.ProtoReflect().Descriptor().Fields().ByName("include_working"); working != nil && f.working {
+		req.ProtoReflect().Set(working, protoreflect.ValueOfBool(true))
+	}
+	return req, docs, nil
+}
+
+// takeLine gives the request what it leaves out of a line: its drives and sections,
+// or one drive and the section that its readout speaks of.
+func (f *calcFlags) takeLine(req protoreflect.Message, line *linepacev1.Line, docs *sources) error {
+	whole := line.ProtoReflect()
+	for _, list := range []string{"drives", "sections"} {
+		if into := missing(req, list); into != nil && whole.Has(whole.Descriptor().Fields().ByName(into.Name())) {
+			req.Set(into, whole.Get(whole.Descriptor().Fields().ByName(into.Name())))
+			docs.taken[list] = list
+		}
+	}
+	if f.drive == "" {
+		return nil
+	}
+	drive := slices.IndexFunc(line.GetDrives(), func(d *linepacev1.Drive) bool { return d.GetId() == f.drive })
+	if drive < 0 {
+		return fmt.Errorf("%s has no drive %q", f.line, f.drive)
+	}
+	into := missing(req, "drive")
+	if into == nil {
+		return &hintedError{fmt.Errorf("--drive: %s takes no drive from the line, or its file gives one", f.name), "leave out --drive, or the drive in the file"}
+	}
+	req.Set(into, protoreflect.ValueOfMessage(line.GetDrives()[drive].ProtoReflect()))
+	docs.taken["drive"] = fmt.Sprintf("drives[%d]", drive)
+	if section := readoutSection(line, line.GetDrives()[drive]); section >= 0 {
+		if into := missing(req, "section"); into != nil {
+			req.Set(into, protoreflect.ValueOfMessage(line.GetSections()[section].ProtoReflect()))
+			docs.taken["section"] = fmt.Sprintf("sections[%d]", section)
+		}
+	}
+	return nil
+}
+
+// missing returns the field of a request that is not given, or nil where there is
+// none of this name or it is given.
+func missing(req protoreflect.Message, name string) protoreflect.FieldDescriptor {
+	field := req.Descriptor().Fields().ByName(protoreflect.Name(name))
+	if field == nil || req.Has(field) {
+		return nil
+	}
+	return field
+}
+
+// readoutSection returns the place of the section that a drive's readout speaks of,
+// or of the only one that the drive moves; -1 where there is none.
+func readoutSection(line *linepacev1.Line, drive *linepacev1.Drive) int {
+	found := -1
+	for i, section := range line.GetSections() {
+		switch {
+		case section.GetDriveId() != drive.GetId():
+		case section.GetId() == drive.GetReadout().GetSectionId():
+			return i
+		case found >= 0:
+			return -1 // which one is not said
+		default:
+			found = i
+		}
+	}
+	return found
+}
+
+// sources are the documents of a request, and which of its fields came from the line.
+type sources struct {
+	request, line *document
+	taken         map[string]string // field of the request: where it stands in the line
+}
+
+// place tells what a service refuses by its place in the documents. Other errors
+// stay as they are.
+func (s *sources) place(err error) error {
+	var all faultsError
+	for _, v := range refusal.Violations(err) {
+		name := v.Path[:strings.IndexAny(v.Path+".", ".[")]
+		if at, ok := s.taken[name]; ok {
+			all.faults = append(all.faults, s.line.placed(v, at+v.Path[len(name):]))
+			continue
+		}
+		all.faults = append(all.faults, s.request.placed(v, v.Path))
+	}
+	if len(all.faults) == 0 {
+		return err
+	}
+	return &all
+}

@@ -1,0 +1,51 @@
+package report
+
+import (
+	"io"
+	"strings"
+
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
+
+// answer is the text of a single calculation: a heading, rows, then what the user
+// must know, how each number was found, and the cautions.
+type answer struct{ page }
+
+// rows writes rows below a heading, as [Block] does.
+func (a *answer) rows(heading string, rows ...Row) {
+	Block(a, heading, rows...) // a page takes everything
+}
+
+// checks lists what the user must know.
+func (a *answer) checks(checks []*linepacev1.Check) {
+	var rows []Row
+	for _, check := range checks {
+		rows = append(rows, checkRow(check))
+	}
+	if len(rows) > 0 {
+		a.rows("WHAT TO KNOW", rows...)
+	}
+}
+
+func checkRow(check *linepacev1.Check) Row {
+	return Row{Label: strings.ToLower(check.GetSeverity().String()), Text: check.GetMessage()}
+}
+
+// working writes how each number was found.
+func (a *answer) working(steps []*linepacev1.Step) {
+	if len(steps) == 0 {
+		return
+	}
+	a.line("HOW EACH NUMBER WAS FOUND")
+	for _, step := range steps {
+		a.step(step)
+	}
+	a.blank()
+}
+
+// end writes the cautions, and then all of it to w.
+func (a *answer) end(w io.Writer) error {
+	a.cautions()
+	_, err := io.WriteString(w, a.String())
+	return err
+}

@@ -1,0 +1,80 @@
+package report
+
+import (
+	"fmt"
+	"io"
+
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
+
+// Scale writes what one turn of a drive's motor delivers, over which speeds it
+// holds, and what one count is worth. The error is w's own.
+func Scale(w io.Writer, req *linepacev1.ScaleRequest, resp *linepacev1.ScaleResponse) error {
+	var a answer
+	a.rows("SCALE", append([]Row{{Label: "drive", Text: named(req.GetDrive().GetId(), req.GetDrive().GetDescription())}}, ScaleRows(req.GetDrive(), resp)...)...)
+	a.working(resp.GetWorking())
+	return a.end(w)
+}
+
+// ScaleRows tells the scale of a drive in rows of a block.
+func ScaleRows(drive *linepacev1.Drive, s *linepacev1.ScaleResponse) []Row {
+	rows := []Row{
+		{Label: "delivers", Text: perTurnText(s)},
+		{Label: "lowest", Text: rateText(s.GetRateAtMin(), s.GetEffectiveMinRpm(), s.GetEffectiveMinBinds())},
+		{Label: "highest", Text: rateText(s.GetRateAtMax(), s.GetEffectiveMaxRpm(), s.GetEffectiveMaxBinds())},
+	}
+	if s.RpmPerCount != nil {
+		rows = append(rows, Row{Label: "one count", Text: fmt.Sprintf("%s, %s r/min of the motor", Quantity(s.GetRatePerCount()), Number(s.GetRpmPerCount()))})
+	}
+	if s.PulseHzAtMin != nil && s.PulseHzAtMax != nil {
+		rows = append(rows, Row{Label: "pulses", Text: fmt.Sprintf("%s Hz at %s r/min, %s Hz at %s r/min of the motor",
+			Number(s.GetPulseHzAtMin()), Number(drive.GetMotor().GetMinRpm()),
+			Number(s.GetPulseHzAtMax()), Number(drive.GetMotor().GetMaxRpm()))})
+	}
+	if s.ReadoutDecimals != nil {
+		rows = append(rows, Row{Label: "readout", Text: fmt.Sprintf("its %s hold every value in %s with %s",
+			counted(int(drive.GetReadout().GetDigits()), "digit"), drive.GetReadout().GetUnit(), counted(int(s.GetReadoutDecimals()), "decimal"))})
+	}
+	for _, check := range s.GetChecks() {
+		rows = append(rows, checkRow(check))
+	}
+	return rows
+}
+
+func perTurnText(s *linepacev1.ScaleResponse) string {
+	text := Quantity(s.GetPerMotorTurn()) + " of the motor"
+	if s.GetLeak() != nil {
+		text += ", less " + Quantity(s.GetLeak()) + " that leaks back"
+	}
+	return text
+}
+
+// rateText tells an end of the speeds of a drive, and what sets it.
+func rateText(rate *linepacev1.Quantity, rpm float64, binds linepacev1.Check_Limit) string {
+	return fmt.Sprintf("%s at %s r/min of the motor, which %s sets", Quantity(rate), Number(rpm), limitName(binds))
+}
+
+// Setpoint writes what one drive is to be given and what it then does. The error is
+// w's own.
+func Setpoint(w io.Writer, req *linepacev1.SetpointRequest, resp *linepacev1.SetpointResponse) error {
+	plan := &linepacev1.PlanRequest{
+		Line: &linepacev1.Line{Drives: []*linepacev1.Drive{req.GetDrive()}},
+		Product: &linepacev1.Product{Demands: []*linepacev1.Demand{{
+			DriveId: req.GetDrive().GetId(), Tolerance: req.GetTolerance(),
+		}}},
+	}
+	s := &sheet{
+		req: plan, lookups: lookUp(plan), marks: mark(resp.GetChecks()),
+		resp: &linepacev1.PlanResponse{
+			Setpoints: []*linepacev1.Setpoint{resp.GetSetpoint()}, Checks: resp.GetChecks(), Verdict: resp.GetVerdict(),
+		},
+	}
+	s.line("SETPOINT")
+	s.blank()
+	s.verdict()
+	s.card(1, resp.GetSetpoint())
+	s.appendix()
+	s.cautions()
+	_, err := io.WriteString(w, s.String())
+	return err
+}
