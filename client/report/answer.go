@@ -18,17 +18,18 @@ func (a *answer) rows(heading string, rows ...Row) {
 
 // checks lists what the user must know.
 func (a *answer) checks(checks []*linepacev1.Check) {
-	var rows []Row
-	for _, check := range checks {
-		rows = append(rows, checkRow(check))
-	}
-	if len(rows) > 0 {
-		a.rows("WHAT TO KNOW", rows...)
+	if len(checks) > 0 {
+		a.rows("WHAT TO KNOW", CheckRows(checks)...)
 	}
 }
 
-func checkRow(check *linepacev1.Check) Row {
-	return Row{Label: strings.ToLower(check.GetSeverity().String()), Text: check.GetMessage()}
+// CheckRows tells checks in rows of a block.
+func CheckRows(checks []*linepacev1.Check) []Row {
+	var rows []Row
+	for _, check := range checks {
+		rows = append(rows, Row{Label: strings.ToLower(check.GetSeverity().String()), Text: check.GetMessage()})
+	}
+	return rows
 }
 
 // working writes how each number was found.

@@ -12,6 +12,7 @@ import (
 func Scale(w io.Writer, req *linepacev1.ScaleRequest, resp *linepacev1.ScaleResponse) error {
 	var a answer
 	a.rows("SCALE", append([]Row{{Label: "drive", Text: named(req.GetDrive().GetId(), req.GetDrive().GetDescription())}}, ScaleRows(req.GetDrive(), resp)...)...)
+	a.checks(resp.GetChecks())
 	a.working(resp.GetWorking())
 	return a.end(w)
 }
@@ -34,9 +35,6 @@ func ScaleRows(drive *linepacev1.Drive, s *linepacev1.ScaleResponse) []Row {
 	if s.ReadoutDecimals != nil {
 		rows = append(rows, Row{Label: "readout", Text: fmt.Sprintf("its %s hold every value in %s with %s",
 			counted(int(drive.GetReadout().GetDigits()), "digit"), drive.GetReadout().GetUnit(), counted(int(s.GetReadoutDecimals()), "decimal"))})
-	}
-	for _, check := range s.GetChecks() {
-		rows = append(rows, checkRow(check))
 	}
 	return rows
 }

@@ -233,5 +233,6 @@ func (k *checked) card(i int, drive *linepacev1.Drive) []report.Row {
 		return append(rows, report.Row{Label: "motor", Text: fmt.Sprintf("%s to %s r/min", report.Number(drive.GetMotor().GetMinRpm()), report.Number(drive.GetMotor().GetMaxRpm()))},
 			report.Row{Label: "no scale", Text: k.why[i]})
 	}
-	return append(rows, report.ScaleRows(drive, s)...)
+	rows = append(rows, report.ScaleRows(drive, s)...)
+	return append(rows, report.CheckRows(s.GetChecks())...)
 }
