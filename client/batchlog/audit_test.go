@@ -53,7 +53,7 @@ func checkpoint(tb testing.TB, path string) []byte {
 	signed, err := log.Checkpoint(context.Background(), signer)
 	require.NoError(tb, err)
 	require.NoError(tb, log.Close())
-	return signed
+	return signed.Note
 }
 
 func TestAuditClean(t *testing.T) {
@@ -308,14 +308,16 @@ func TestCheckpoint(t *testing.T) {
 	signer, verifier := logKey(t, 1)
 	log := open(t, path, Options{})
 	ctx := context.Background()
-	signed, err := log.Checkpoint(ctx, signer)
+	made, err := log.Checkpoint(ctx, signer)
 	require.NoError(t, err)
+	signed := made.Note
+	require.Equal(t, head{5, tlog.Hash(rootOf(t, log))}, head{made.Size, made.Root})
 	opened, err := note.Open(signed, note.VerifierList(verifier))
 	require.NoError(t, err)
 	require.Equal(t, testOrigin+"\n5\n"+base64.StdEncoding.EncodeToString(rootOf(t, log))+"\n", opened.Text)
 	again, err := log.Checkpoint(ctx, signer)
 	require.NoError(t, err)
-	require.Equal(t, signed, again, "the same state is the same note")
+	require.Equal(t, made, again, "the same state is the same note")
 	appendSamples(t, log, 5, 9)
 	_, err = log.Checkpoint(ctx, signer)
 	require.NoError(t, err)

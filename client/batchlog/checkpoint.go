@@ -12,6 +12,13 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
+// Checkpoint is a signed state of a log.
+type Checkpoint struct {
+	Size int64     // entries
+	Root tlog.Hash // over them
+	Note []byte    // says both, signed
+}
+
 // Checkpoint signs the state of the log under the log's own key and keeps the
 // signed note in the log as well. Keep it elsewhere too: that is what shows a
 // later removal. The signer should be named as the log's origin.
@@ -21,8 +28,8 @@ import (
 //
 // Errors: *LockedError, *ReadOnlyError, *FullError, *DamagedError,
 // *OutcomeUnknownError (sign again).
-func (l *Log) Checkpoint(_ context.Context, signer note.Signer) ([]byte, error) {
-	var signed []byte
+func (l *Log) Checkpoint(_ context.Context, signer note.Signer) (*Checkpoint, error) {
+	var signed *Checkpoint
 	err := l.store.update(func(tx writer) error {
 		at, err := tx.lockHead()
 		if err != nil {
@@ -31,11 +38,12 @@ func (l *Log) Checkpoint(_ context.Context, signer note.Signer) ([]byte, error) 
 		if _, err := readEdge(at, tx); err != nil { // never sign what the stored hashes deny
 			return err
 		}
-		signed, err = note.Sign(&note.Note{Text: checkpointText(l.Origin(), at)}, signer)
+		text, err := note.Sign(&note.Note{Text: checkpointText(l.Origin(), at)}, signer)
 		if err != nil {
 			return fmt.Errorf("signing a checkpoint: %w", err)
 		}
-		return tx.putCheckpoint(at.size, signed)
+		signed = &Checkpoint{Size: at.size, Root: at.root, Note: text}
+		return tx.putCheckpoint(at.size, text)
 	})
 	if err != nil {
 		return nil, err

@@ -2,14 +2,18 @@ package batchlog
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
 	"testing"
 	"time"
 
+	"github.com/gowebpki/jcs"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
 
@@ -93,27 +97,25 @@ func (m *model) replanOf(request int, before int64) *int64 {
 func (m *model) get(r *rapid.T) {
 	n := rapid.IntRange(0, 30).Draw(r, "n")
 	got, err := m.log.Get(context.Background(), int64(n))
+	entry, entryErr := m.log.Entry(context.Background(), int64(n))
 	if n >= len(m.entries) {
-		var none *NoEntryError
-		require.ErrorAs(r, err, &none)
+		none := &NoEntryError{Index: int64(n), Size: int64(len(m.entries))}
+		require.Equal(r, []error{none, none}, []error{err, entryErr})
 		return
 	}
 	require.NoError(r, err)
 	require.True(r, proto.Equal(m.entries[n].record, got))
+	require.NoError(r, entryErr)
+	require.Equal(r, m.entry(r, n), entry)
 }
 
 func (m *model) query(r *rapid.T) {
 	f := drawFilter(r)
 	var want []Entry
 	for n, e := range m.entries {
-		at, err := time.Parse(time.RFC3339, e.asked.Batch.RequestedAt)
-		require.NoError(r, err)
-		if (f.Limit == 0 || len(want) < f.Limit) && selects(f, e.asked, at) {
-			want = append(want, Entry{
-				Index: int64(n), Digest: e.record.Digest, Batch: e.asked.Batch.BatchId, Recipe: e.asked.Batch.RecipeId,
-				Product: e.asked.Product.Id, Equipment: e.asked.Batch.EquipmentId, RequestedAt: at.UTC(),
-				ReplanOf: m.replanOf(e.request, int64(n)),
-			})
+		entry := m.entry(r, n)
+		if (f.Limit == 0 || len(want) < f.Limit) && selects(f, e.asked, entry.RequestedAt) {
+			want = append(want, entry)
 		}
 	}
 	var got []Entry
@@ -122,6 +124,18 @@ func (m *model) query(r *rapid.T) {
 		got = append(got, entry)
 	}
 	require.Equal(r, want, got)
+}
+
+// entry is what the log should tell of entry n.
+func (m *model) entry(r *rapid.T, n int) Entry {
+	e := m.entries[n]
+	at, err := time.Parse(time.RFC3339, e.asked.Batch.RequestedAt)
+	require.NoError(r, err)
+	return Entry{
+		Index: int64(n), Digest: e.record.Digest, Batch: e.asked.Batch.BatchId, Recipe: e.asked.Batch.RecipeId,
+		Product: e.asked.Product.Id, Equipment: e.asked.Batch.EquipmentId, RequestedAt: at.UTC(),
+		Drives: drives(e.asked), RequestDigest: requestDigest(r, e.asked), ReplanOf: m.replanOf(e.request, int64(n)),
+	}
 }
 
 func drawFilter(r *rapid.T) Filter {
@@ -146,6 +160,23 @@ func selects(f Filter, asked *linepacev1.PlanRequest, at time.Time) bool {
 	drive := f.Drive == "" || slices.ContainsFunc(asked.Line.Drives, func(d *linepacev1.Drive) bool { return d.Id == f.Drive })
 	return drive && is(f.Batch, asked.Batch.BatchId) && is(f.Recipe, asked.Batch.RecipeId) && is(f.Product, asked.Product.Id) &&
 		is(f.Equipment, asked.Batch.EquipmentId) && (f.From.IsZero() || !at.Before(f.From)) && (f.To.IsZero() || at.Before(f.To))
+}
+
+func drives(asked *linepacev1.PlanRequest) []string {
+	ids := map[string]bool{}
+	for _, d := range asked.Line.Drives {
+		ids[d.Id] = true
+	}
+	return slices.Sorted(maps.Keys(ids))
+}
+
+// requestDigest is that of RFC 8785's reference implementation.
+func requestDigest(r *rapid.T, asked *linepacev1.PlanRequest) string {
+	text, err := protojson.Marshal(asked)
+	require.NoError(r, err)
+	canonical, err := jcs.Transform(text)
+	require.NoError(r, err)
+	return fmt.Sprintf("%x", sha256.Sum256(canonical))
 }
 
 // A loop over a query may end early, use the log meanwhile, and sees the log as it was.

@@ -219,6 +219,29 @@ func TestDamaged(t *testing.T) {
 	require.Equal(t, []Kind{KindHead}, kinds(auditFile(t, path, AuditOptions{})))
 }
 
+// An index that cannot be read is told as damage, and the records stay readable.
+func TestDamagedIndex(t *testing.T) {
+	for _, change := range []string{"requested_at = 'today'", "drives = 'press'", "drives = '[1]'"} {
+		path := filled(t, 2)
+		edit(t, path, "UPDATE entry SET "+change+" WHERE n = 1")
+		log := open(t, path, Options{ReadOnly: true})
+		for _, f := range []Filter{{}, {Drive: "press"}, {Drive: "cutter", Batch: "batch-0"}} {
+			var damaged *DamagedError
+			for _, err := range log.Query(context.Background(), f) {
+				if err != nil {
+					require.ErrorAs(t, err, &damaged, change)
+					require.Equal(t, path, damaged.Path)
+				}
+			}
+		}
+		_, err := log.Entry(context.Background(), 1)
+		require.ErrorAs(t, err, new(*DamagedError), change)
+		_, err = log.Get(context.Background(), 1)
+		require.NoError(t, err)
+		require.NoError(t, log.Close())
+	}
+}
+
 // A copy that SQLite made has another journal, and is a log all the same.
 func TestBackup(t *testing.T) {
 	path := filled(t, 5)

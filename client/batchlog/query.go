@@ -18,6 +18,7 @@ type Filter struct {
 	From      time.Time // requested at this time or later
 	To        time.Time // requested before this time
 	Limit     int       // at most so many; 0 is all
+	index     *int64    // this entry; see Log.Entry
 }
 
 // Entry is an entry without its leaf.
@@ -29,9 +30,24 @@ type Entry struct {
 	Product     string
 	Equipment   string
 	RequestedAt time.Time // in UTC
+	Drives      []string  // of the line, sorted
+	// RequestDigest is the SHA-256 of the request's canonical form, hexadecimal.
+	RequestDigest string
 	// ReplanOf is the first entry with the same request and another plan,
 	// or nil where there is none before this one.
 	ReplanOf *int64
+}
+
+// Entry returns entry n, counted from 0. Errors: *NoEntryError.
+func (l *Log) Entry(ctx context.Context, n int64) (Entry, error) {
+	for entry, err := range l.Query(ctx, Filter{index: &n}) {
+		return entry, err
+	}
+	size, err := l.Size(ctx)
+	if err != nil {
+		return Entry{}, err
+	}
+	return Entry{}, &NoEntryError{Index: n, Size: size}
 }
 
 // errEnough ends a view whose caller has seen enough.

@@ -236,8 +236,10 @@ func (s *sqlite) explain(err error) error {
 	case code.SQLITE_CORRUPT, code.SQLITE_CONSTRAINT, code.SQLITE_MISMATCH:
 		return &DamagedError{Path: s.shown, Reason: err.Error(), Err: err}
 	}
-	if strings.Contains(failed.Error(), "no such table") || strings.Contains(failed.Error(), "no such column") {
-		return &DamagedError{Path: s.shown, Reason: err.Error(), Err: err}
+	for _, text := range []string{"no such table", "no such column", "malformed JSON"} {
+		if strings.Contains(failed.Error(), text) {
+			return &DamagedError{Path: s.shown, Reason: err.Error(), Err: err}
+		}
 	}
 	return fmt.Errorf("%s: %w", s.shown, err)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"iter"
@@ -40,17 +41,16 @@ func (r *sqliteReader) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
 func (r *sqliteReader) find(f Filter) iter.Seq2[Entry, error] {
 	text, args := f.sql()
 	return each(r, func(rows *sql.Rows) (e Entry, err error) {
-		var digest []byte
+		var digest, request, drives []byte
 		var at string
-		var replan sql.NullInt64
-		err = rows.Scan(&e.Index, &digest, &e.Batch, &e.Recipe, &e.Product, &e.Equipment, &at, &replan)
+		err = rows.Scan(&e.Index, &digest, &request, &e.Batch, &e.Recipe, &e.Product, &e.Equipment, &at, &drives, &e.ReplanOf)
 		if err != nil {
 			return e, err
 		}
-		if replan.Valid {
-			e.ReplanOf = &replan.Int64
+		e.Digest, e.RequestDigest = hex.EncodeToString(digest), hex.EncodeToString(request)
+		if err := json.Unmarshal(drives, &e.Drives); err != nil {
+			return e, &DamagedError{Path: r.shown, Reason: fmt.Sprintf("entry %d has the drives %.200q", e.Index, drives), Err: err}
 		}
-		e.Digest = hex.EncodeToString(digest)
 		if e.RequestedAt, err = time.Parse(timeLayout, at); err != nil {
 			return e, &DamagedError{Path: r.shown, Reason: fmt.Sprintf("entry %d has the time %q", e.Index, at), Err: err}
 		}
@@ -85,7 +85,10 @@ func (f Filter) sql() (text string, args []any) {
 		add(requestedIn("requested_at >= ? AND requested_at < ?"), formatTime(f.From))
 		args = append(args, formatTime(f.To))
 	}
-	text = `SELECT n, digest, batch, recipe, product, equipment, requested_at,
+	if f.index != nil {
+		add("n = ?", *f.index)
+	}
+	text = `SELECT n, digest, request_digest, batch, recipe, product, equipment, requested_at, drives,
 		(SELECT min(n) FROM entry AS first WHERE first.request_digest = e.request_digest AND first.n < e.n)
 		FROM entry AS e WHERE ` + strings.Join(where, " AND ") + " ORDER BY n"
 	if f.Limit > 0 {

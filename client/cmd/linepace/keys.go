@@ -1,10 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"crypto/ed25519"
 	"crypto/rand"
 	"crypto/x509"
 	"encoding/base64"
+	"encoding/json"
 	"encoding/pem"
 	"errors"
 	"fmt"
@@ -22,25 +24,29 @@ import (
 )
 
 func newKeygen() *cobra.Command {
-	return &cobra.Command{
+	asJSON := false
+	c := &cobra.Command{
 		Use:   "keygen FILE",
 		Short: "Make a key to sign with, and print its public half",
 		Long: `Make an Ed25519 key to sign with, and print its public half.
 
 The private key goes to FILE (PEM, PKCS #8, mode 0600), which must not be there
 yet. The public key is printed as a JSON Web Key Set: keep it where an auditor
-trusts it, and give it to verify, show and audit.
+trusts it, and give it to verify, show and audit. With --json the set stands in an
+object, in the field jwks, beside the key's id and the file of the private key.
 
 ` + exitHelp,
 		Example: `  linepace keygen line-2-log.pem > line-2-log.keys.json`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return keygen(args[0], c.OutOrStdout())
+			return keygen(args[0], asJSON, c.OutOrStdout())
 		},
 	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print also the key's id and where the private key is, as JSON")
+	return c
 }
 
-func keygen(path string, stdout io.Writer) error {
+func keygen(path string, asJSON bool, stdout io.Writer) error {
 	public, private, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
 		return err
@@ -52,7 +58,22 @@ func keygen(path string, stdout io.Writer) error {
 	if err := writeNew(path, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}), 0o600); err != nil {
 		return err
 	}
-	return printJSON(stdout, &linepacev1.KeysResponse{Keys: []*linepacev1.PublicKey{record.PublicKey(public)}})
+	var set bytes.Buffer
+	if err := printJSON(&set, &linepacev1.KeysResponse{Keys: []*linepacev1.PublicKey{record.PublicKey(public)}}); err != nil {
+		return err
+	}
+	if asJSON {
+		return json.NewEncoder(stdout).Encode(keyJSON{path, record.KeyID(public), set.Bytes()})
+	}
+	_, err = stdout.Write(set.Bytes())
+	return err
+}
+
+// keyJSON is a new key as JSON.
+type keyJSON struct {
+	File  string          `json:"file"` // of the private key
+	KeyID string          `json:"keyId"`
+	JWKS  json.RawMessage `json:"jwks"`
 }
 
 // readSigner returns a signer of records that names this program as the build, or

@@ -49,9 +49,15 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits": exits, "alter": alter, "copy": copyFile, "sql": sqlite, "same": same, "forge": forge,
+			"exits": exits, "alter": alter, "copy": copyFile, "sql": sqlite, "same": same, "member": member, "forge": forge,
 		},
 	})
+}
+
+func TestEveryCommandHasJSON(t *testing.T) {
+	for _, c := range newRoot().Commands() {
+		require.NotNil(t, c.Flags().Lookup("json"), c.Name())
+	}
 }
 
 // exits runs a command that must end with the exit code of its first argument.

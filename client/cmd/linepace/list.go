@@ -67,16 +67,23 @@ func (f *listFlags) run(ctx context.Context, stdout io.Writer) (err error) {
 	return f.printTable(ctx, log, stdout)
 }
 
-// listedJSON is an entry as JSON.
-type listedJSON struct {
-	Index       int64     `json:"index"`
-	Digest      string    `json:"digest"`
-	BatchID     string    `json:"batchId"`
-	RecipeID    string    `json:"recipeId"`
-	ProductID   string    `json:"productId"`
-	EquipmentID string    `json:"equipmentId"`
-	RequestedAt time.Time `json:"requestedAt"`
-	ReplanOf    *int64    `json:"replanOf,omitempty"`
+// entryJSON is an entry as JSON.
+type entryJSON struct {
+	Index         int64     `json:"index"`
+	Digest        string    `json:"digest"`
+	RequestDigest string    `json:"requestDigest"`
+	BatchID       string    `json:"batchId"`
+	RecipeID      string    `json:"recipeId"`
+	ProductID     string    `json:"productId"`
+	EquipmentID   string    `json:"equipmentId"`
+	RequestedAt   time.Time `json:"requestedAt"`
+	DriveIDs      []string  `json:"driveIds"`
+	ReplanOf      *int64    `json:"replanOf,omitempty"`
+	Leaf          []byte    `json:"leaf,omitempty"` // exported, not listed
+}
+
+func newEntryJSON(e batchlog.Entry) entryJSON {
+	return entryJSON{e.Index, e.Digest, e.RequestDigest, e.Batch, e.Recipe, e.Product, e.Equipment, e.RequestedAt, e.Drives, e.ReplanOf, nil}
 }
 
 func (f *listFlags) printJSON(ctx context.Context, log *batchlog.Log, stdout io.Writer) error {
@@ -85,7 +92,7 @@ func (f *listFlags) printJSON(ctx context.Context, log *batchlog.Log, stdout io.
 		if err != nil {
 			return explainLog(err)
 		}
-		if err := out.Encode(listedJSON{e.Index, e.Digest, e.Batch, e.Recipe, e.Product, e.Equipment, e.RequestedAt, e.ReplanOf}); err != nil {
+		if err := out.Encode(newEntryJSON(e)); err != nil {
 			return err
 		}
 	}

@@ -3,6 +3,8 @@ package main
 import (
 	"bytes"
 	"database/sql"
+	"encoding/base64"
+	"encoding/json"
 	"os"
 	"strings"
 
@@ -52,6 +54,29 @@ func same(ts *testscript.TestScript, _ bool, args []string) {
 	if got != want {
 		ts.Fatalf("got:\n%s\nwant:\n%s", got, want)
 	}
+}
+
+// member writes a member of a JSON object to a file: a text without its quotes, and
+// with -base64 what it stands for.
+func member(ts *testscript.TestScript, _ bool, args []string) {
+	coded := args[0] == "-base64"
+	if coded {
+		args = args[1:]
+	}
+	var object map[string]json.RawMessage
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &object))
+	value := []byte(object[args[1]])
+	if len(value) > 0 && value[0] == '"' {
+		var text string
+		ts.Check(json.Unmarshal(value, &text))
+		value = []byte(text)
+	}
+	if coded {
+		var err error
+		value, err = base64.StdEncoding.DecodeString(string(value))
+		ts.Check(err)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[2]), value, 0o666))
 }
 
 // forge makes another record of one, unsigned, with one thing changed.

@@ -50,9 +50,14 @@ func (f *showFlags) run(ctx context.Context, number string, stdout, stderr io.Wr
 	if err != nil {
 		return err
 	}
-	rec, n, err := readEntry(ctx, f.log, number)
+	log, n, err := openEntry(ctx, f.log, number)
 	if err != nil {
 		return err
+	}
+	defer log.Close()
+	rec, err := log.Get(ctx, n)
+	if err != nil {
+		return explainLog(err)
 	}
 	c, end, err := inProcess(stderr, nil)
 	if err != nil {
