@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/require"
 	"go.uber.org/zap"
 
@@ -55,8 +56,16 @@ func TestScripts(t *testing.T) {
 }
 
 func TestEveryCommandHasJSON(t *testing.T) {
-	for _, c := range newRoot().Commands() {
-		require.NotNil(t, c.Flags().Lookup("json"), c.Name())
+	requireJSON(t, newRoot())
+}
+
+func requireJSON(t *testing.T, c *cobra.Command) {
+	t.Helper()
+	if !c.HasSubCommands() {
+		require.NotNil(t, c.Flags().Lookup("json"), c.CommandPath())
+	}
+	for _, sub := range c.Commands() {
+		requireJSON(t, sub)
 	}
 }
 
