@@ -20,10 +20,11 @@ import (
 
 // asServer in the environment makes the test binary behave as the command, so
 // that a test can send it signals and measure it alone; asNullServer, as a command
-// that plans nothing.
+// that plans nothing; asPlainServer, as JSON over HTTP without a gateway.
 const (
-	asServer     = "LINEPACE_TEST_AS_SERVER"
-	asNullServer = "LINEPACE_TEST_AS_NULL_SERVER"
+	asServer      = "LINEPACE_TEST_AS_SERVER"
+	asNullServer  = "LINEPACE_TEST_AS_NULL_SERVER"
+	asPlainServer = "LINEPACE_TEST_AS_PLAIN_SERVER"
 )
 
 func TestMain(m *testing.M) {
@@ -32,6 +33,8 @@ func TestMain(m *testing.M) {
 		main()
 	case os.Getenv(asNullServer) != "":
 		os.Exit(runNull())
+	case os.Getenv(asPlainServer) != "":
+		os.Exit(runPlain())
 	}
 	code := m.Run()
 	_ = os.RemoveAll(filepath.Dir(gatewayBinary.path))
