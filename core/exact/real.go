@@ -191,6 +191,10 @@ func floorOf(q quotient) *big.Int {
 	return new(big.Int).Div(q.num, q.den) // Euclidean; floor, as den is positive
 }
 
+// True returns a float64 within 2^-52 of a's true value, relatively, where Float may
+// have lost digits, as in a small difference. Only for a Num of exact mode.
+func (a Num) True() float64 { return a.x.float() }
+
 // float returns a float64 within 2^-52 of a, relatively.
 func (a *Real) float() float64 {
 	if len(a.num) == 0 {
