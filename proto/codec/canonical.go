@@ -26,9 +26,8 @@ func AppendCanonical(dst []byte, m proto.Message) ([]byte, error) {
 		return nil, err
 	}
 	if s := shapeOf(t, m); s != nil {
-		w := structWriter{out: dst}
-		if w.message(s, reflect.ValueOf(m)) {
-			return w.out, nil
+		if out, ok := appendShape(dst, s, reflect.ValueOf(m).UnsafePointer()); ok {
+			return out, nil
 		}
 	}
 	wire, err := proto.Marshal(m)
@@ -213,7 +212,7 @@ func (w *wireWriter) integer(f *field, v uint64) bool {
 	case protoreflect.BoolKind:
 		w.out = strconv.AppendBool(w.out, v != 0)
 	default:
-		name, ok := f.enum.quoted[protoreflect.EnumNumber(int32(v))]
+		name, ok := f.enum.name(protoreflect.EnumNumber(int32(v)))
 		if !ok {
 			return false
 		}

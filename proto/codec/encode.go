@@ -124,7 +124,7 @@ func (e *encoder) writeValue(f *field, v protoreflect.Value) error {
 		}
 		e.out = appendString(e.out, s)
 	case protoreflect.EnumKind:
-		name, ok := f.enum.quoted[v.Enum()]
+		name, ok := f.enum.name(v.Enum())
 		if !ok {
 			return &writeError{text: fmt.Sprintf("the number %d has no name in %s", v.Enum(), f.desc.Enum().FullName())}
 		}

@@ -42,7 +42,7 @@ var scalarTypes = []struct {
 // kitchenFile describes Kitchen: fields a_double to a_message, many_double to
 // many_message, maybe_double to maybe_enum (optional), one_double to one_message
 // (in the oneof choice), and a_z, declared last, whose JSON name aZ sorts before
-// the others but aBool to aUint32.
+// the others but aBool to aUint32. Of this protoc-gen-go has made kitchen_pb_test.go.
 func kitchenFile() *descriptorpb.FileDescriptorProto {
 	optional := descriptorpb.FieldDescriptorProto_LABEL_OPTIONAL.Enum()
 	m := &descriptorpb.DescriptorProto{

@@ -12,10 +12,13 @@ import (
 func appendNumber(dst []byte, v float64) []byte {
 	const exact = 1 << 53 // below it integers are exact, and their digits the shortest
 	abs := math.Abs(v)
-	switch {
-	case abs < exact && v == math.Trunc(v):
+	if abs < exact && v == math.Trunc(v) {
 		return strconv.AppendInt(dst, int64(v), 10)
-	case abs >= 1e-6 && abs < 1e21:
+	}
+	if dst, ok := appendThousandths(dst, v); ok {
+		return dst
+	}
+	if abs >= 1e-6 && abs < 1e21 {
 		return strconv.AppendFloat(dst, v, 'f', -1, 64)
 	}
 	dst = strconv.AppendFloat(dst, v, 'e', -1, 64)
@@ -25,6 +28,26 @@ func appendNumber(dst []byte, v float64) []byte {
 		dst = dst[:n-1]
 	}
 	return dst
+}
+
+// appendThousandths appends a number that is the nearest to so many thousandths, of
+// at most maxShort digits, and reports whether it is one: these are then its shortest
+// digits, as parseShort tells. Most numbers that people write are of that kind.
+func appendThousandths(dst []byte, v float64) ([]byte, bool) {
+	nearest := math.RoundToEven(math.Abs(v) * 1000)
+	if nearest >= 1e15 || nearest/1000 != math.Abs(v) {
+		return dst, false
+	}
+	if v < 0 {
+		dst = append(dst, '-')
+	}
+	n := int64(nearest)
+	dst = strconv.AppendInt(dst, n/1000, 10)
+	dst = append(dst, '.', byte('0'+n/100%10), byte('0'+n/10%10), byte('0'+n%10))
+	for dst[len(dst)-1] == '0' { // not of an integer, which ends before
+		dst = dst[:len(dst)-1]
+	}
+	return dst, true
 }
 
 // powersOfTen are exact, as 10^22 is the last one to be.

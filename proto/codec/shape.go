@@ -7,25 +7,41 @@ import (
 	"strings"
 	"sync"
 	"unicode/utf8"
+	"unsafe"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 )
 
 // A shape is where the fields of a message stand in the struct that protobuf's
-// generator has made of it. To write a message from there takes two thirds of the
-// time, or less, that its wire format takes.
+// generator has made of it. To write a message from there takes half of the time,
+// or less, that its wire format takes. Reflection finds the places and holds each
+// to the Go type that the generator gives it; what is read from there on is read
+// by address, and nothing is written.
 type shape struct {
 	places  []place // by name
-	unknown int     // the struct's field of unknown fields
+	unknown uintptr // of the unknown fields
 }
 
 type place struct {
 	*field
-	index   int          // in the struct
-	wrapper reflect.Type // a pointer, for a member of a oneof
+	offset  uintptr // in the struct
+	how     how
+	size    uintptr // of an item of a list
 	message *shape
+	wrapper reflect.Type // what the oneof's field holds for this member: a pointer
 }
+
+// how is how a field stands in a struct.
+type how uint8
+
+const (
+	byValue   how = iota // its default is absence
+	byPointer            // nil is absence
+	bySlice              // nil is absence: optional bytes
+	byList               // an empty one is absence
+	byChoice             // in a oneof
+)
 
 // shapes holds the shapes made so far by type of message, nil for a type that
 // was not generated with a field of its struct for each of its own.
@@ -49,38 +65,16 @@ func makeShape(t *table, m proto.Message) (*shape, bool) {
 	if pointer.Kind() != reflect.Pointer || pointer.Elem().Kind() != reflect.Struct {
 		return nil, false
 	}
-	index := structFields(pointer.Elem())
+	fields := structFields(pointer.Elem())
 	unknown, ok := pointer.Elem().FieldByName("unknownFields")
 	if !ok || unknown.Type != reflect.TypeFor[[]byte]() {
 		return nil, false
 	}
-	s := &shape{unknown: unknown.Index[0]}
+	s := &shape{unknown: unknown.Offset}
 	for _, f := range t.sorted {
 		p := place{field: f}
-		key := strconv.Itoa(int(f.number))
-		if f.oneof != nil && !f.desc.HasOptionalKeyword() {
-			key = string(f.desc.ContainingOneof().Name())
-		}
-		var ok bool
-		if p.index, ok = index[key]; !ok {
+		if !p.find(fields, m) {
 			return nil, false
-		}
-		goType := pointer.Elem().Field(p.index).Type
-		if goType.Kind() == reflect.Interface {
-			p.wrapper = wrapperOf(f, m, p.index)
-			goType = p.wrapper.Elem().Field(0).Type
-		}
-		if f.message != nil {
-			if f.list {
-				goType = goType.Elem()
-			}
-			sub, isMessage := reflect.New(goType.Elem()).Interface().(proto.Message)
-			if !isMessage {
-				return nil, false
-			}
-			if p.message, ok = makeShape(f.message, sub); !ok {
-				return nil, false
-			}
 		}
 		s.places = append(s.places, p)
 	}
@@ -89,137 +83,216 @@ func makeShape(t *table, m proto.Message) (*shape, bool) {
 
 // structFields finds a struct's fields by what protobuf's generator tags them with:
 // the number of a field, the name of a oneof.
-func structFields(of reflect.Type) map[string]int {
-	index := make(map[string]int)
+func structFields(of reflect.Type) map[string]reflect.StructField {
+	fields := make(map[string]reflect.StructField)
 	for i := range of.NumField() {
 		tag := of.Field(i).Tag
 		if parts := strings.Split(tag.Get("protobuf"), ","); len(parts) > 1 && of.Field(i).IsExported() {
-			index[parts[1]] = i
+			fields[parts[1]] = of.Field(i)
 		}
 		if name := tag.Get("protobuf_oneof"); name != "" && of.Field(i).IsExported() {
-			index[name] = i
+			fields[name] = of.Field(i)
 		}
 	}
-	return index
+	return fields
+}
+
+// find finds the place among the fields of a struct, and reports whether it is of
+// the type that it should be.
+func (p *place) find(fields map[string]reflect.StructField, m proto.Message) bool {
+	chosen := p.oneof != nil && !p.desc.HasOptionalKeyword()
+	key := strconv.Itoa(int(p.number))
+	if chosen {
+		key = string(p.desc.ContainingOneof().Name())
+	}
+	found, ok := fields[key]
+	if !ok {
+		return false
+	}
+	p.offset = found.Offset
+	goType := found.Type
+	switch {
+	case p.list:
+		if goType.Kind() != reflect.Slice {
+			return false
+		}
+		goType = goType.Elem()
+		p.how, p.size = byList, goType.Size()
+	case chosen:
+		if goType.Kind() != reflect.Interface || goType.NumMethod() == 0 {
+			return false
+		}
+		p.how, p.wrapper = byChoice, wrapperOf(p.field, m, found.Index)
+		goType = p.wrapper.Elem().Field(0).Type // the only one
+	case p.kind == protoreflect.MessageKind:
+		p.how = byPointer
+	case p.presence && p.kind == protoreflect.BytesKind:
+		p.how = bySlice
+	case p.presence:
+		if goType.Kind() != reflect.Pointer {
+			return false
+		}
+		p.how, goType = byPointer, goType.Elem()
+	}
+	if p.field.message == nil {
+		return goType.Kind() == goKinds[p.kind] && (p.kind != protoreflect.BytesKind || goType.Elem().Kind() == reflect.Uint8)
+	}
+	if goType.Kind() != reflect.Pointer {
+		return false
+	}
+	sub, isMessage := reflect.New(goType.Elem()).Interface().(proto.Message)
+	if isMessage {
+		p.message, isMessage = makeShape(p.field.message, sub)
+	}
+	return isMessage
+}
+
+// goKinds are what the generator makes of the kinds that are no messages.
+var goKinds = map[protoreflect.Kind]reflect.Kind{
+	protoreflect.DoubleKind: reflect.Float64,
+	protoreflect.StringKind: reflect.String,
+	protoreflect.BytesKind:  reflect.Slice,
+	protoreflect.EnumKind:   reflect.Int32,
+	protoreflect.BoolKind:   reflect.Bool,
+	protoreflect.Int32Kind:  reflect.Int32,
+	protoreflect.Uint32Kind: reflect.Uint32,
 }
 
 // wrapperOf returns the type that a oneof's field holds where the member f is given.
-func wrapperOf(f *field, m proto.Message, index int) reflect.Type {
+func wrapperOf(f *field, m proto.Message, index []int) reflect.Type {
 	probe := m.ProtoReflect().New()
 	probe.Set(f.desc, probe.NewField(f.desc))
-	return reflect.ValueOf(probe.Interface()).Elem().Field(index).Elem().Type()
+	return reflect.ValueOf(probe.Interface()).Elem().FieldByIndex(index).Elem().Type()
 }
 
-// A structWriter writes canonical JSON from generated structs. Its methods report
-// false at what has no JSON, and at unknown fields.
-type structWriter struct{ out []byte }
-
-// message writes the message that a pointer points to; to nil is an empty one.
-func (w *structWriter) message(s *shape, pointer reflect.Value) bool {
-	w.out = append(w.out, '{')
-	if pointer.IsNil() {
-		w.out = append(w.out, '}')
-		return true
+// appendShape appends the message at an address as canonical JSON; at nil is an
+// empty one. It reports false at what has no JSON, and at unknown fields.
+func appendShape(out []byte, s *shape, at unsafe.Pointer) ([]byte, bool) {
+	out = append(out, '{')
+	if at == nil {
+		return append(out, '}'), true
 	}
-	m := pointer.Elem()
-	if m.Field(s.unknown).Len() > 0 { // which the wire format tells the form of
-		return false
+	if len(*(*[]byte)(unsafe.Add(at, s.unknown))) > 0 { // which the wire format tells the form of
+		return out, false
 	}
 	for i := range s.places {
 		p := &s.places[i]
-		v, present := p.get(m)
-		if !present {
+		v := p.value(unsafe.Add(at, p.offset))
+		if v == nil {
 			continue
 		}
-		w.out = append(w.out, p.key...)
-		if p.list && !w.list(p, v) || !p.list && !w.value(p, v) {
-			return false
+		out = append(out, p.key...)
+		var ok bool
+		if p.how == byList {
+			out, ok = appendItems(out, p, v)
+		} else {
+			out, ok = appendPlace(out, p, v)
 		}
-		w.out = append(w.out, ',')
+		if !ok {
+			return out, false
+		}
+		out = append(out, ',')
 	}
-	w.out = closed(w.out, '}')
-	return true
+	return closed(out, '}'), true
 }
 
-// get returns the value of a field and whether it is to be written.
-func (p *place) get(m reflect.Value) (v reflect.Value, present bool) {
-	v = m.Field(p.index)
-	switch {
-	case p.wrapper != nil:
-		if v.IsNil() {
-			return v, false
+// value returns where the value of the field at an address stands, or nil where it
+// is not to be written. That of a message is a pointer to it.
+func (p *place) value(at unsafe.Pointer) unsafe.Pointer {
+	switch p.how {
+	case byValue:
+		if p.isDefault(at) {
+			return nil
 		}
-		wrapper := v.Elem()
-		if wrapper.Type() != p.wrapper || wrapper.IsNil() {
-			return v, false
+	case byPointer:
+		target := *(*unsafe.Pointer)(at)
+		if p.message == nil || target == nil {
+			return target
 		}
-		return wrapper.Elem().Field(0), true
-	case p.list:
-		return v, v.Len() > 0
-	case p.message != nil:
-		return v, !v.IsNil()
-	case !p.presence:
-		return v, !isDefault(v)
-	case v.Kind() == reflect.Pointer:
-		return v.Elem(), !v.IsNil()
+	case bySlice:
+		if *(*[]byte)(at) == nil {
+			return nil
+		}
+	case byList:
+		if len(*(*[]byte)(at)) == 0 { // the length is that of any slice
+			return nil
+		}
+	case byChoice:
+		// What methods an interface has is of no matter here, as long as it has some.
+		choice := any(*(*interface{ isChoice() })(at))
+		if reflect.TypeOf(choice) != p.wrapper {
+			return nil
+		}
+		return reflect.ValueOf(choice).UnsafePointer()
 	}
-	return v, !v.IsNil() // optional bytes
+	return at
 }
 
-func isDefault(v reflect.Value) bool {
-	switch v.Kind() {
-	case reflect.Float64:
-		return v.Float() == 0 // and so is a negative zero
-	case reflect.String, reflect.Slice:
-		return v.Len() == 0
+func (p *place) isDefault(at unsafe.Pointer) bool {
+	switch p.kind {
+	case protoreflect.DoubleKind:
+		return *(*float64)(at) == 0 // and so is a negative zero
+	case protoreflect.StringKind:
+		return *(*string)(at) == ""
+	case protoreflect.BytesKind:
+		return len(*(*[]byte)(at)) == 0
+	case protoreflect.BoolKind:
+		return !*(*bool)(at)
 	}
-	return v.IsZero()
+	return *(*int32)(at) == 0 // as are uint32 and enums
 }
 
-func (w *structWriter) list(p *place, list reflect.Value) bool {
-	w.out = append(w.out, '[')
-	for i := range list.Len() {
-		if !w.value(p, list.Index(i)) {
-			return false
+func appendItems(out []byte, p *place, list unsafe.Pointer) ([]byte, bool) {
+	items := *(*[]byte)(list) // begin and length are those of any slice
+	at := unsafe.Pointer(unsafe.SliceData(items))
+	out = append(out, '[')
+	for i := range len(items) {
+		var ok bool
+		if out, ok = appendPlace(out, p, unsafe.Add(at, uintptr(i)*p.size)); !ok {
+			return out, false
 		}
-		w.out = append(w.out, ',')
+		out = append(out, ',')
 	}
-	w.out = closed(w.out, ']')
-	return true
+	return closed(out, ']'), true
 }
 
-func (w *structWriter) value(p *place, v reflect.Value) bool {
+// appendPlace appends the value at an address, which is that of a field or of an
+// item of its list.
+func appendPlace(out []byte, p *place, at unsafe.Pointer) ([]byte, bool) {
 	switch p.kind {
 	case protoreflect.MessageKind:
-		return w.message(p.message, v)
+		return appendShape(out, p.message, *(*unsafe.Pointer)(at))
 	case protoreflect.DoubleKind:
-		x := v.Float()
+		x := *(*float64)(at)
 		if x-x != 0 { // NaN or an infinity
-			return false
+			return out, false
 		}
-		w.out = appendNumber(w.out, x)
+		return appendNumber(out, x), true
 	case protoreflect.StringKind:
-		s := v.String()
-		if !utf8.ValidString(s) {
-			return false
-		}
-		w.out = appendString(w.out, s)
+		return appendText(out, *(*string)(at))
 	case protoreflect.EnumKind:
-		name, ok := p.enum.quoted[protoreflect.EnumNumber(v.Int())]
-		if !ok {
-			return false
-		}
-		w.out = append(w.out, name...)
+		name, ok := p.enum.name(protoreflect.EnumNumber(*(*int32)(at)))
+		return append(out, name...), ok
 	case protoreflect.BoolKind:
-		w.out = strconv.AppendBool(w.out, v.Bool())
+		return strconv.AppendBool(out, *(*bool)(at)), true
 	case protoreflect.Int32Kind:
-		w.out = strconv.AppendInt(w.out, v.Int(), 10)
+		return strconv.AppendInt(out, int64(*(*int32)(at)), 10), true
 	case protoreflect.Uint32Kind:
-		w.out = strconv.AppendUint(w.out, v.Uint(), 10)
-	case protoreflect.BytesKind:
-		w.out = append(w.out, '"')
-		w.out = base64.StdEncoding.AppendEncode(w.out, v.Bytes())
-		w.out = append(w.out, '"')
+		return strconv.AppendUint(out, uint64(*(*uint32)(at)), 10), true
 	}
-	return true
+	out = append(out, '"')
+	out = base64.StdEncoding.AppendEncode(out, *(*[]byte)(at))
+	return append(out, '"'), true
+}
+
+// appendText appends a text, and reports false where it is not UTF-8.
+func appendText(out []byte, s string) ([]byte, bool) {
+	for i := range len(s) {
+		if !plain[s[i]] { // nor are bytes of which it must be judged whether they are UTF-8
+			return appendString(out, s), utf8.ValidString(s)
+		}
+	}
+	out = append(out, '"')
+	out = append(out, s...)
+	return append(out, '"'), true
 }

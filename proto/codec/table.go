@@ -48,6 +48,7 @@ type field struct {
 // An enum is what the codec knows of one enum type.
 type enum struct {
 	quoted  map[protoreflect.EnumNumber]string
+	small   [16]string // the quoted names of the numbers below its length
 	byName  map[string]protoreflect.EnumNumber
 	alias   map[string]bool // the names that are read but not written
 	choices string          // the names to choose from, for people
@@ -204,6 +205,9 @@ func makeEnum(ed protoreflect.EnumDescriptor) *enum {
 		e.byName[name] = value.Number()
 		if _, known := e.quoted[value.Number()]; !known {
 			e.quoted[value.Number()] = `"` + name + `"`
+			if n := value.Number(); 0 <= n && int(n) < len(e.small) {
+				e.small[n] = e.quoted[n]
+			}
 		} else {
 			e.alias[name] = true
 		}
@@ -214,6 +218,15 @@ func makeEnum(ed protoreflect.EnumDescriptor) *enum {
 	}
 	e.choices = strings.Join(choices, ", ")
 	return e
+}
+
+// name returns the quoted name of a number, and whether it has one.
+func (e *enum) name(n protoreflect.EnumNumber) (string, bool) {
+	if uint32(n) < uint32(len(e.small)) {
+		return e.small[n], e.small[n] != ""
+	}
+	name, ok := e.quoted[n]
+	return name, ok
 }
 
 // joinOneofs tells the members of each oneof of each other. An optional field's

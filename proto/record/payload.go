@@ -1,10 +1,12 @@
 package record
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"slices"
+	"sync"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -29,14 +31,25 @@ func Payload(req *linepacev1.PlanRequest, resp *linepacev1.PlanResponse, formula
 	if req == nil || resp == nil {
 		return nil, errors.New("proto/record: a record needs a request and its plan")
 	}
-	return codec.AppendCanonical(make([]byte, 0, 16<<10), &linepacev1.RecordPayload{
+	buffer := buffers.Get().(*[]byte)
+	defer buffers.Put(buffer)
+	written, err := codec.AppendCanonical((*buffer)[:0], &linepacev1.RecordPayload{
 		Kind:     Kind,
 		Version:  Version,
 		Formulas: sorted(formulas),
 		Request:  recordedRequest(req),
 		Plan:     recordedPlan(resp),
 	})
+	if err != nil {
+		return nil, err
+	}
+	*buffer = written
+	return bytes.Clone(written), nil
 }
+
+// buffers are written to over and over: new memory for a payload of unknown length
+// takes longer than copying one of known length.
+var buffers = sync.Pool{New: func() any { return new([]byte) }}
 
 // Digest returns the SHA-256 of a payload as 64 hexadecimal digits in lower case.
 func Digest(payload []byte) string {
