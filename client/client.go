@@ -75,6 +75,7 @@ type Config struct {
 // Client is a connection to a service with the methods of all its services.
 type Client struct {
 	linepacev1.ChangeoverServiceClient
+	linepacev1.DwellServiceClient
 	linepacev1.RecordServiceClient
 	linepacev1.ScalingServiceClient
 	linepacev1.UnitServiceClient
@@ -105,6 +106,7 @@ func Dial(target string, config Config) (*Client, error) {
 	}
 	return &Client{
 		ChangeoverServiceClient: linepacev1.NewChangeoverServiceClient(conn),
+		DwellServiceClient:      linepacev1.NewDwellServiceClient(conn),
 		RecordServiceClient:     linepacev1.NewRecordServiceClient(conn),
 		ScalingServiceClient:    linepacev1.NewScalingServiceClient(conn),
 		UnitServiceClient:       linepacev1.NewUnitServiceClient(conn),
@@ -159,6 +161,7 @@ func serviceConfig(waitForReady bool) string {
 	config := map[string]any{"methodConfig": []any{map[string]any{
 		"name": []name{
 			{linepacev1.ChangeoverService_ServiceDesc.ServiceName},
+			{linepacev1.DwellService_ServiceDesc.ServiceName},
 			{linepacev1.RecordService_ServiceDesc.ServiceName},
 			{linepacev1.ScalingService_ServiceDesc.ServiceName},
 			{linepacev1.UnitService_ServiceDesc.ServiceName},

@@ -37,6 +37,7 @@ func contract() (files []protoreflect.FileDescriptor) {
 type Services struct {
 	Scaling    linepacev1.ScalingServiceServer
 	Changeover linepacev1.ChangeoverServiceServer
+	Dwell      linepacev1.DwellServiceServer
 	Records    linepacev1.RecordServiceServer
 	Units      linepacev1.UnitServiceServer
 }
@@ -60,6 +61,7 @@ func InProcess(s Services, ready func(context.Context) error, log *zap.Logger) (
 	return g, errors.Join(
 		linepacev1.RegisterScalingServiceHandlerServer(ctx, g.mux, s.Scaling),
 		linepacev1.RegisterChangeoverServiceHandlerServer(ctx, g.mux, s.Changeover),
+		linepacev1.RegisterDwellServiceHandlerServer(ctx, g.mux, s.Dwell),
 		linepacev1.RegisterRecordServiceHandlerServer(ctx, g.mux, s.Records),
 		linepacev1.RegisterUnitServiceHandlerServer(ctx, g.mux, s.Units),
 	)
@@ -76,6 +78,7 @@ func Remote(conn grpc.ClientConnInterface, log *zap.Logger) (http.Handler, error
 	return g, errors.Join(
 		linepacev1.RegisterScalingServiceHandlerClient(ctx, g.mux, linepacev1.NewScalingServiceClient(conn)),
 		linepacev1.RegisterChangeoverServiceHandlerClient(ctx, g.mux, linepacev1.NewChangeoverServiceClient(conn)),
+		linepacev1.RegisterDwellServiceHandlerClient(ctx, g.mux, linepacev1.NewDwellServiceClient(conn)),
 		linepacev1.RegisterRecordServiceHandlerClient(ctx, g.mux, linepacev1.NewRecordServiceClient(conn)),
 		linepacev1.RegisterUnitServiceHandlerClient(ctx, g.mux, linepacev1.NewUnitServiceClient(conn)),
 	)

@@ -66,6 +66,7 @@ func TestEveryMethodIsChained(t *testing.T) {
 	chained := map[protoreflect.FullName]any{
 		"linepace.v1.ScalingService":    chainedScaling{chain: note, next: scalingService{}},
 		"linepace.v1.ChangeoverService": chainedChangeover{chain: note, next: changeoverService{}},
+		"linepace.v1.DwellService":      chainedDwell{chain: note, next: dwellService{}},
 		"linepace.v1.RecordService":     chainedRecords{chain: note, next: recordService{}},
 		"linepace.v1.UnitService":       chainedUnits{chain: note, next: unitService{}},
 	}
@@ -95,6 +96,7 @@ func TestEveryMethodIsChained(t *testing.T) {
 	}
 	require.IsType(t, chainedScaling{}, s.Scaling())
 	require.IsType(t, chainedChangeover{}, s.Changeover())
+	require.IsType(t, chainedDwell{}, s.Dwell())
 	require.IsType(t, chainedRecords{}, s.Records())
 	require.IsType(t, chainedUnits{}, s.Units())
 }

@@ -37,6 +37,16 @@ func (s chainedChangeover) Plan(ctx context.Context, req *linepacev1.PlanRequest
 	return through(ctx, s.chain, linepacev1.ChangeoverService_Plan_FullMethodName, req, s.next.Plan)
 }
 
+type chainedDwell struct {
+	linepacev1.UnsafeDwellServiceServer
+	chain step
+	next  linepacev1.DwellServiceServer
+}
+
+func (s chainedDwell) Transition(ctx context.Context, req *linepacev1.TransitionRequest) (*linepacev1.TransitionResponse, error) {
+	return through(ctx, s.chain, linepacev1.DwellService_Transition_FullMethodName, req, s.next.Transition)
+}
+
 type chainedRecords struct {
 	linepacev1.UnsafeRecordServiceServer
 	chain step

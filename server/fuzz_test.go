@@ -218,12 +218,7 @@ func TestMutatorReachesEveryField(t *testing.T) {
 		m.message(req.ProtoReflect())
 		noteFields(req.ProtoReflect(), changed)
 	}
-	ofOthers := []protoreflect.FullName{"linepace.v1.ScaleRequest", "linepace.v1.SetpointRequest",
-		"linepace.v1.VerifyRequest", "linepace.v1.Record", "linepace.v1.PublicKey"}
-	for _, shape := range contractCheck(t).shapes {
-		if slices.Contains(ofOthers, shape.descriptor.FullName()) {
-			continue
-		}
+	for _, shape := range shapesIn(contractCheck(t).shapes["linepace.v1.PlanRequest"], nil) {
 		for i := range shape.descriptor.Fields().Len() {
 			name := shape.descriptor.Fields().Get(i).FullName()
 			require.True(t, changed[name], "the mutator never sets %s", name)
@@ -245,4 +240,18 @@ func noteFields(m protoreflect.Message, changed map[protoreflect.FullName]bool) 
 		}
 		return true
 	})
+}
+
+// shapesIn adds to seen the shape of a message and those of all messages in it.
+func shapesIn(shape *messageShape, seen []*messageShape) []*messageShape {
+	if slices.Contains(seen, shape) {
+		return seen
+	}
+	seen = append(seen, shape)
+	for i := range shape.fields {
+		if shape.fields[i].message != nil {
+			seen = shapesIn(shape.fields[i].message, seen)
+		}
+	}
+	return seen
 }

@@ -58,6 +58,7 @@ type Server struct {
 	drain      context.CancelFunc
 	scaling    linepacev1.ScalingServiceServer
 	changeover linepacev1.ChangeoverServiceServer
+	dwell      linepacev1.DwellServiceServer
 	records    linepacev1.RecordServiceServer
 	units      linepacev1.UnitServiceServer
 }
@@ -84,6 +85,7 @@ func New(c Config) (*Server, error) {
 		health:     health.NewServer(),
 		scaling:    chainedScaling{chain: each, next: scalingService{}},
 		changeover: chainedChangeover{chain: each, next: c.Changeover},
+		dwell:      chainedDwell{chain: each, next: dwellService{}},
 		records:    chainedRecords{chain: each, next: records},
 		units:      chainedUnits{chain: each, next: unitService{}},
 	}
@@ -91,6 +93,7 @@ func New(c Config) (*Server, error) {
 	s.grpc = newGRPC(ownCalls(each), s.untilDrained)
 	linepacev1.RegisterScalingServiceServer(s.grpc, scalingService{})
 	linepacev1.RegisterChangeoverServiceServer(s.grpc, c.Changeover)
+	linepacev1.RegisterDwellServiceServer(s.grpc, dwellService{})
 	linepacev1.RegisterRecordServiceServer(s.grpc, records)
 	linepacev1.RegisterUnitServiceServer(s.grpc, unitService{})
 	for name := range s.grpc.GetServiceInfo() {
@@ -154,6 +157,9 @@ func (s *Server) Scaling() linepacev1.ScalingServiceServer { return s.scaling }
 
 // Changeover returns the service behind the chain, for use in process.
 func (s *Server) Changeover() linepacev1.ChangeoverServiceServer { return s.changeover }
+
+// Dwell returns the service behind the chain, for use in process.
+func (s *Server) Dwell() linepacev1.DwellServiceServer { return s.dwell }
 
 // Records returns the service behind the chain, for use in process.
 func (s *Server) Records() linepacev1.RecordServiceServer { return s.records }

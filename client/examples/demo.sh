@@ -21,6 +21,9 @@ key=$private/throw-away.pem
 	--batch B-2291 --recipe R-17 --equipment LINE-1 --by "shift 2" --reason "product change" --at now \
 	--signing-key "$key" --record "$folder/record.json"
 
+echo "THE TILES THAT ARE IN THE KILN WHEN ITS SPEED CHANGES"
+"$linepace" calc transition "$lines/kiln-transition.yaml" | sed -n '/^POLICIES/,/^$/p'
+
 echo "THE RECORD GOES INTO THE BATCH LOG"
 "$linepace" log --log "$folder/line-1.db" "$folder/record.json"
 echo

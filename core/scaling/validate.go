@@ -88,6 +88,13 @@ func ValidatePositive(q units.Quantity, p *fault.Path, faults *fault.List, field
 	return v.quantity(q, p, field, dims...)
 }
 
+// ValidateZeroOrMore adds a fault where q is given and is not a quantity of zero or
+// more of the given dimension; where a fault is found it returns false.
+func ValidateZeroOrMore(q units.Quantity, p *fault.Path, faults *fault.List, field string, dim units.Dimension) bool {
+	v := validator{faults}
+	return v.zeroOrMore(q, p, field, dim)
+}
+
 // ValidateRate adds a fault unless q is a rate that d can be asked for: a process
 // rate of its kind, the mass or volume rate that a material's density turns into
 // it, or a motor speed in r/min; above zero, or below it too where the register
@@ -397,12 +404,19 @@ func (v validator) roll(d *Delivery, p *fault.Path) {
 }
 
 // zeroOrMore demands, where q is given, a number of zero or more in a unit of dim.
-func (v validator) zeroOrMore(q units.Quantity, p *fault.Path, field string, dim units.Dimension) {
+func (v validator) zeroOrMore(q units.Quantity, p *fault.Path, field string, dim units.Dimension) bool {
 	at := p.Field(field)
-	if q.Unit == nil || !v.dimension(q, &at, dim) || q.Value == 0 {
-		return
+	if q.Unit == nil {
+		return true
 	}
-	v.positive(q, &at)
+	if !v.dimension(q, &at, dim) {
+		return false
+	}
+	if q.Value < 0 {
+		v.out(&at, "value", "is %v; it must be 0 or more", q.Value)
+		return false
+	}
+	return q.Value == 0 || v.positive(q, &at)
 }
 
 func (v validator) pump(d *Delivery, p *fault.Path) {

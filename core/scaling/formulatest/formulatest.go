@@ -109,6 +109,8 @@ func (e *evaluation) call(x *ast.CallExpr) float64 {
 	switch name.Name {
 	case "round":
 		return math.Round(out)
+	case "sqrt":
+		return math.Sqrt(out)
 	case "max", "min":
 		return out
 	}

@@ -215,7 +215,7 @@ func requireFields(t testing.TB, path string, want, got any) {
 	switch want := want.(type) {
 	case map[string]any:
 		if list, ok := got.([]any); ok {
-			got = byDrive(t, list)
+			got = byName(t, list)
 		}
 		object, ok := got.(map[string]any)
 		require.True(t, ok, "%s is %v", path, got)
@@ -230,13 +230,19 @@ func requireFields(t testing.TB, path string, want, got any) {
 	}
 }
 
-func byDrive(t testing.TB, list []any) map[string]any {
+// byName returns the items of a list by what names them.
+func byName(t testing.TB, list []any) map[string]any {
 	t.Helper()
 	out := map[string]any{}
 	for _, item := range list {
 		object, ok := item.(map[string]any)
 		require.True(t, ok)
-		out[fmt.Sprint(object["driveId"])] = object
+		for _, name := range []string{"driveId", "policy", "id"} {
+			if object[name] != nil {
+				out[fmt.Sprint(object[name])] = object
+				break
+			}
+		}
 	}
 	return out
 }

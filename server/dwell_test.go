@@ -1,0 +1,63 @@
+package server
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"go.uber.org/zap"
+	"go.uber.org/zap/zaptest/observer"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	"linepace.example/proto/codec"
+	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/refusal"
+)
+
+// mutated returns m with some fields changed at random.
+func mutated[M proto.Message](m M, state *uint64) M {
+	seed := make([]byte, 24)
+	for i := range seed {
+		*state = *state*6364136223846793005 + 1442695040888963407 // Knuth's MMIX generator
+		seed[i] = byte(*state >> 56)
+	}
+	by := mutator{seed: seed}
+	out := proto.CloneOf(m)
+	for range 1 + by.pick(4) {
+		by.message(out.ProtoReflect())
+	}
+	return out
+}
+
+// Any request gets an answer that can be written, or a refusal that says what is wrong.
+func TestTransitionOfAnyRequest(t *testing.T) {
+	core, logged := observer.New(zap.ErrorLevel)
+	s, err := New(Config{Log: zap.New(core)})
+	require.NoError(t, err)
+	data, err := os.ReadFile(filepath.Join("..", "testdata", "conformance", "base", "dwell-transition.json"))
+	require.NoError(t, err)
+	sound := &linepacev1.TransitionRequest{}
+	require.NoError(t, protojson.Unmarshal(data, sound))
+	state, answered, refused := uint64(1), 0, 0
+	for range 20_000 {
+		req := mutated(sound, &state)
+		out, err := s.Dwell().Transition(t.Context(), req)
+		if err != nil {
+			require.Equal(t, codes.InvalidArgument, status.Code(err), "%v: %v", req, err)
+			require.NotEmpty(t, refusal.Violations(err))
+			refused++
+			continue
+		}
+		require.Len(t, out.Policies, 4)
+		_, err = codec.Append(nil, out)
+		require.NoError(t, err, "%v: the answer holds what JSON cannot", req)
+		answered++
+	}
+	require.Empty(t, logged.All())
+	require.Greater(t, answered, 1000)
+	require.Greater(t, refused, 1000)
+}
