@@ -45,6 +45,10 @@ func (scaling) Setpoint(context.Context, *linepacev1.SetpointRequest) (*linepace
 	return nil, requestid.Attach(refusal.Invalid([]refusal.Violation{{Path: "target.unit", Reason: "UNIT_REQUIRED", Text: "is needed"}}), "from-service").Err()
 }
 
+func (scaling) Diagnose(context.Context, *linepacev1.DiagnoseRequest) (*linepacev1.DiagnoseResponse, error) {
+	return &linepacev1.DiagnoseResponse{}, nil
+}
+
 type changeover struct {
 	linepacev1.UnimplementedChangeoverServiceServer
 	plan func(context.Context, *linepacev1.PlanRequest) (*linepacev1.PlanResponse, error)

@@ -27,6 +27,10 @@ func (s chainedScaling) Setpoint(ctx context.Context, req *linepacev1.SetpointRe
 	return through(ctx, s.chain, linepacev1.ScalingService_Setpoint_FullMethodName, req, s.next.Setpoint)
 }
 
+func (s chainedScaling) Diagnose(ctx context.Context, req *linepacev1.DiagnoseRequest) (*linepacev1.DiagnoseResponse, error) {
+	return through(ctx, s.chain, linepacev1.ScalingService_Diagnose_FullMethodName, req, s.next.Diagnose)
+}
+
 type chainedChangeover struct {
 	linepacev1.UnsafeChangeoverServiceServer
 	chain step

@@ -215,12 +215,7 @@ func (d *decoder) register(in *linepacev1.Register, p *fault.Path) scaling.Regis
 	case *linepacev1.Register_Voltage_:
 		out.Kind = scaling.VoltageOutput
 	}
-	switch in.Shaft {
-	case linepacev1.Register_SENSOR:
-		out.Shaft = scaling.SensorShaft
-	case linepacev1.Register_LAST:
-		out.Shaft = scaling.LastShaft
-	}
+	out.Shaft = shaft(in.Shaft)
 	list := p.Field("span")
 	for i, point := range in.Span {
 		if i >= len(out.Span) {
@@ -233,6 +228,17 @@ func (d *decoder) register(in *linepacev1.Register, p *fault.Path) scaling.Regis
 		}
 	}
 	return out
+}
+
+// shaft reads a shaft; the motor's where none is named.
+func shaft(in linepacev1.Register_Shaft) scaling.Shaft {
+	switch in {
+	case linepacev1.Register_SENSOR:
+		return scaling.SensorShaft
+	case linepacev1.Register_LAST:
+		return scaling.LastShaft
+	}
+	return scaling.MotorShaft
 }
 
 func (d *decoder) tolerance(in *linepacev1.Tolerance) scaling.Optional[scaling.Tolerance] {

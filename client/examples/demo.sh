@@ -24,6 +24,10 @@ key=$private/throw-away.pem
 echo "THE TILES THAT ARE IN THE KILN WHEN ITS SPEED CHANGES"
 "$linepace" calc transition "$lines/kiln-transition.yaml" | sed -n '/^POLICIES/,/^$/p'
 
+echo "THE TAKE-AWAY BELT RUNS TWICE AS FAST AS ITS COUNT SAYS: which mistake explains it?"
+echo
+"$linepace" calc diagnose --line "$lines/line.yaml" --drive takeaway "$lines/takeaway-too-fast.yaml"
+
 echo "THE RECORD GOES INTO THE BATCH LOG"
 "$linepace" log --log "$folder/line-1.db" "$folder/record.json"
 echo

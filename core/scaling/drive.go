@@ -237,8 +237,8 @@ type Section struct {
 	Length  units.Quantity
 }
 
-// loopSensor returns the sensor that closes the loop, or nil.
-func (d *Drive) loopSensor() *Sensor {
+// LoopSensor returns the sensor that closes the loop, or nil.
+func (d *Drive) LoopSensor() *Sensor {
 	for i := range d.Sensors {
 		if d.Sensors[i].ClosesLoop {
 			return &d.Sensors[i]

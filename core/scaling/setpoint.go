@@ -125,7 +125,7 @@ func (r *run) begin(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *
 	if m.Unit != nil {
 		r.asked = kindOf(m.Unit)
 	}
-	r.sensor = d.loopSensor()
+	r.sensor = d.LoopSensor()
 	r.turns = shaftsOf(c, d, r.sensor)
 	if r.sensor != nil && r.sensor.Kind == ShaftSensor {
 		r.pulses = pulsesPerMotorTurn(c, r.sensor, &r.turns)

@@ -643,7 +643,7 @@ func (v validator) registerShaft(d *Drive, p *fault.Path) {
 		v.faults.Add(&at, fault.Conflict, "is for a span in r/min; this one is a process rate")
 		return
 	}
-	if s := d.loopSensor(); d.Register.Shaft == SensorShaft && (s == nil || s.Kind != ShaftSensor) {
+	if s := d.LoopSensor(); d.Register.Shaft == SensorShaft && (s == nil || s.Kind != ShaftSensor) {
 		v.faults.Add(&at, fault.Conflict, "is SENSOR, but no shaft sensor of this drive closes the loop")
 	}
 }

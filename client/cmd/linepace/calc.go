@@ -24,6 +24,7 @@ import (
 var calculations = []calculation{
 	of("scale", "What one turn of the motor delivers, and over which speeds", (*client.Client).Scale, report.Scale),
 	of("setpoint", "The setpoint for a target, or what a count does", (*client.Client).Setpoint, report.Setpoint),
+	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
 	of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition),
 }
 

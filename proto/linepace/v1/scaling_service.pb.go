@@ -499,7 +499,7 @@ var File_linepace_v1_scaling_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\n" +
-	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xcc\x01\n" +
+	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1blinepace/v1/diagnosis.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xcc\x01\n" +
 	"\fScaleRequest\x120\n" +
 	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
@@ -543,10 +543,11 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x10SetpointResponse\x121\n" +
 	"\bsetpoint\x18\x01 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12*\n" +
 	"\x06checks\x18\x02 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
-	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict2\xd8\x01\n" +
+	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict2\xc2\x02\n" +
 	"\x0eScalingService\x12\\\n" +
 	"\x05Scale\x12\x19.linepace.v1.ScaleRequest\x1a\x1a.linepace.v1.ScaleResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/scaling:scale\x12h\n" +
-	"\bSetpoint\x12\x1c.linepace.v1.SetpointRequest\x1a\x1d.linepace.v1.SetpointResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:setpointB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\bSetpoint\x12\x1c.linepace.v1.SetpointRequest\x1a\x1d.linepace.v1.SetpointResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:setpoint\x12h\n" +
+	"\bDiagnose\x12\x1c.linepace.v1.DiagnoseRequest\x1a\x1d.linepace.v1.DiagnoseResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:diagnoseB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_scaling_service_proto_rawDescOnce sync.Once
@@ -576,6 +577,8 @@ var file_linepace_v1_scaling_service_proto_goTypes = []any{
 	(*Tolerance)(nil),        // 11: linepace.v1.Tolerance
 	(*Setpoint)(nil),         // 12: linepace.v1.Setpoint
 	(Check_Verdict)(0),       // 13: linepace.v1.Check.Verdict
+	(*DiagnoseRequest)(nil),  // 14: linepace.v1.DiagnoseRequest
+	(*DiagnoseResponse)(nil), // 15: linepace.v1.DiagnoseResponse
 }
 var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	4,  // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
@@ -601,10 +604,12 @@ var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	13, // 20: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
 	0,  // 21: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
 	2,  // 22: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
-	1,  // 23: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
-	3,  // 24: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
-	23, // [23:25] is the sub-list for method output_type
-	21, // [21:23] is the sub-list for method input_type
+	14, // 23: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
+	1,  // 24: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
+	3,  // 25: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
+	15, // 26: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
+	24, // [24:27] is the sub-list for method output_type
+	21, // [21:24] is the sub-list for method input_type
 	21, // [21:21] is the sub-list for extension type_name
 	21, // [21:21] is the sub-list for extension extendee
 	0,  // [0:21] is the sub-list for field type_name
@@ -615,6 +620,7 @@ func file_linepace_v1_scaling_service_proto_init() {
 	if File_linepace_v1_scaling_service_proto != nil {
 		return
 	}
+	file_linepace_v1_diagnosis_proto_init()
 	file_linepace_v1_line_proto_init()
 	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()

@@ -21,6 +21,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	ScalingService_Scale_FullMethodName    = "/linepace.v1.ScalingService/Scale"
 	ScalingService_Setpoint_FullMethodName = "/linepace.v1.ScalingService/Setpoint"
+	ScalingService_Diagnose_FullMethodName = "/linepace.v1.ScalingService/Diagnose"
 )
 
 // ScalingServiceClient is the client API for ScalingService service.
@@ -33,6 +34,8 @@ type ScalingServiceClient interface {
 	Scale(ctx context.Context, in *ScaleRequest, opts ...grpc.CallOption) (*ScaleResponse, error)
 	// Finds the setpoint for a process rate, or what a count does.
 	Setpoint(ctx context.Context, in *SetpointRequest, opts ...grpc.CallOption) (*SetpointResponse, error)
+	// Finds the mistake that explains why a drive gives something else than was calculated.
+	Diagnose(ctx context.Context, in *DiagnoseRequest, opts ...grpc.CallOption) (*DiagnoseResponse, error)
 }
 
 type scalingServiceClient struct {
@@ -63,6 +66,16 @@ func (c *scalingServiceClient) Setpoint(ctx context.Context, in *SetpointRequest
 	return out, nil
 }
 
+func (c *scalingServiceClient) Diagnose(ctx context.Context, in *DiagnoseRequest, opts ...grpc.CallOption) (*DiagnoseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DiagnoseResponse)
+	err := c.cc.Invoke(ctx, ScalingService_Diagnose_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ScalingServiceServer is the server API for ScalingService service.
 // All implementations must embed UnimplementedScalingServiceServer
 // for forward compatibility.
@@ -73,6 +86,8 @@ type ScalingServiceServer interface {
 	Scale(context.Context, *ScaleRequest) (*ScaleResponse, error)
 	// Finds the setpoint for a process rate, or what a count does.
 	Setpoint(context.Context, *SetpointRequest) (*SetpointResponse, error)
+	// Finds the mistake that explains why a drive gives something else than was calculated.
+	Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error)
 	mustEmbedUnimplementedScalingServiceServer()
 }
 
@@ -88,6 +103,9 @@ func (UnimplementedScalingServiceServer) Scale(context.Context, *ScaleRequest) (
 }
 func (UnimplementedScalingServiceServer) Setpoint(context.Context, *SetpointRequest) (*SetpointResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Setpoint not implemented")
+}
+func (UnimplementedScalingServiceServer) Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Diagnose not implemented")
 }
 func (UnimplementedScalingServiceServer) mustEmbedUnimplementedScalingServiceServer() {}
 func (UnimplementedScalingServiceServer) testEmbeddedByValue()                        {}
@@ -146,6 +164,24 @@ func _ScalingService_Setpoint_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ScalingService_Diagnose_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DiagnoseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ScalingServiceServer).Diagnose(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ScalingService_Diagnose_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ScalingServiceServer).Diagnose(ctx, req.(*DiagnoseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ScalingService_ServiceDesc is the grpc.ServiceDesc for ScalingService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -160,6 +196,10 @@ var ScalingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Setpoint",
 			Handler:    _ScalingService_Setpoint_Handler,
+		},
+		{
+			MethodName: "Diagnose",
+			Handler:    _ScalingService_Diagnose_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -223,6 +223,12 @@ func requireFields(t testing.TB, path string, want, got any) {
 			require.Contains(t, object, name, "in %s", path)
 			requireFields(t, path+"."+name, value, object[name])
 		}
+	case []any:
+		list, ok := got.([]any)
+		require.True(t, ok && len(list) >= len(want), "%s is %v", path, got)
+		for i, value := range want {
+			requireFields(t, fmt.Sprintf("%s[%d]", path, i), value, list[i])
+		}
 	case json.Number:
 		require.Equal(t, toFloat(t, want), toFloat(t, got), path)
 	default:
