@@ -59,13 +59,13 @@ func (d *decoder) transition(in *linepacev1.TransitionRequest) *dwell.Transition
 		Ramp:             field(in.GetRamp(), "ramp"),
 		Pitch:            field(in.GetPitch(), "pitch"),
 		FirstPiece:       field(in.GetFirstPiece(), "firstPiece"),
-		Piece:            dwell.Piece{Meaning: dwell.Point},
 		Feed:             dwell.Feed(in.GetFeed()),
 		TolerancePercent: in.GetTolerancePercent(),
 	}
-	if piece := in.GetPiece(); piece != nil {
-		at := fault.Root("piece")
-		out.Piece = dwell.Piece{Length: d.quantity(piece.GetLength(), &at, "length"), Meaning: dwell.Meaning(piece.GetMeaning())}
+	piece := fault.Root("piece")
+	out.Piece = dwell.Piece{Length: d.quantity(in.GetPiece().GetLength(), &piece, "length"), Meaning: dwell.Meaning(in.GetPiece().GetMeaning())}
+	if out.Piece.Meaning == dwell.NoMeaning {
+		out.Piece.Meaning = dwell.Point
 	}
 	return out
 }

@@ -84,7 +84,7 @@ func (TransitionRequest_Feed) EnumDescriptor() ([]byte, []int) {
 type TransitionRequest_Piece_Meaning int32
 
 const (
-	// Not said.
+	// Not said: a point.
 	TransitionRequest_Piece_MEANING_UNSPECIFIED TransitionRequest_Piece_Meaning = 0
 	// A point of the piece, from entrance to exit.
 	TransitionRequest_Piece_POINT TransitionRequest_Piece_Meaning = 1
@@ -448,9 +448,9 @@ func (x *TransitionResponse) GetWorking() []*Step {
 // A piece and what its time is counted for.
 type TransitionRequest_Piece struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Length along the belt, above 0. Required but for POINT.
+	// Length along the belt, above 0. Required for WHOLE_PIECE and ANY_PART.
 	Length *Quantity `protobuf:"bytes,1,opt,name=length,proto3" json:"length,omitempty"`
-	// What the time is counted for. Required.
+	// What the time is counted for. Default: POINT.
 	Meaning       TransitionRequest_Piece_Meaning `protobuf:"varint,2,opt,name=meaning,proto3,enum=linepace.v1.TransitionRequest_Piece_Meaning" json:"meaning,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -700,7 +700,7 @@ var File_linepace_v1_dwell_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1flinepace/v1/dwell_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1alinepace/v1/quantity.proto\"\x8d\a\n" +
+	"\x1flinepace/v1/dwell_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1alinepace/v1/quantity.proto\"\x8b\a\n" +
 	"\x11TransitionRequest\x125\n" +
 	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x121\n" +
 	"\x04from\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12-\n" +
@@ -715,11 +715,10 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x11tolerance_percent\x18\t \x01(\x01B\x06\xbaH\x03\xc8\x01\x01H\x00R\x10tolerancePercent\x88\x01\x01\x12%\n" +
 	"\x0einclude_pieces\x18\n" +
 	" \x01(\bR\rincludePieces\x12'\n" +
-	"\x0finclude_working\x18\v \x01(\bR\x0eincludeWorking\x1a\xd8\x01\n" +
+	"\x0finclude_working\x18\v \x01(\bR\x0eincludeWorking\x1a\xd6\x01\n" +
 	"\x05Piece\x12-\n" +
-	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x06length\x12R\n" +
-	"\ameaning\x18\x02 \x01(\x0e2,.linepace.v1.TransitionRequest.Piece.MeaningB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\ameaning\"L\n" +
+	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x06length\x12P\n" +
+	"\ameaning\x18\x02 \x01(\x0e2,.linepace.v1.TransitionRequest.Piece.MeaningB\b\xbaH\x05\x82\x01\x02\x10\x01R\ameaning\"L\n" +
 	"\aMeaning\x12\x17\n" +
 	"\x13MEANING_UNSPECIFIED\x10\x00\x12\t\n" +
 	"\x05POINT\x10\x01\x12\x0f\n" +
