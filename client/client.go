@@ -76,6 +76,7 @@ type Config struct {
 type Client struct {
 	linepacev1.ChangeoverServiceClient
 	linepacev1.DwellServiceClient
+	linepacev1.RatioServiceClient
 	linepacev1.RecordServiceClient
 	linepacev1.ScalingServiceClient
 	linepacev1.UnitServiceClient
@@ -107,6 +108,7 @@ func Dial(target string, config Config) (*Client, error) {
 	return &Client{
 		ChangeoverServiceClient: linepacev1.NewChangeoverServiceClient(conn),
 		DwellServiceClient:      linepacev1.NewDwellServiceClient(conn),
+		RatioServiceClient:      linepacev1.NewRatioServiceClient(conn),
 		RecordServiceClient:     linepacev1.NewRecordServiceClient(conn),
 		ScalingServiceClient:    linepacev1.NewScalingServiceClient(conn),
 		UnitServiceClient:       linepacev1.NewUnitServiceClient(conn),
@@ -162,6 +164,7 @@ func serviceConfig(waitForReady bool) string {
 		"name": []name{
 			{linepacev1.ChangeoverService_ServiceDesc.ServiceName},
 			{linepacev1.DwellService_ServiceDesc.ServiceName},
+			{linepacev1.RatioService_ServiceDesc.ServiceName},
 			{linepacev1.RecordService_ServiceDesc.ServiceName},
 			{linepacev1.ScalingService_ServiceDesc.ServiceName},
 			{linepacev1.UnitService_ServiceDesc.ServiceName},

@@ -38,6 +38,7 @@ type Services struct {
 	Scaling    linepacev1.ScalingServiceServer
 	Changeover linepacev1.ChangeoverServiceServer
 	Dwell      linepacev1.DwellServiceServer
+	Ratio      linepacev1.RatioServiceServer
 	Records    linepacev1.RecordServiceServer
 	Units      linepacev1.UnitServiceServer
 }
@@ -62,6 +63,7 @@ func InProcess(s Services, ready func(context.Context) error, log *zap.Logger) (
 		linepacev1.RegisterScalingServiceHandlerServer(ctx, g.mux, s.Scaling),
 		linepacev1.RegisterChangeoverServiceHandlerServer(ctx, g.mux, s.Changeover),
 		linepacev1.RegisterDwellServiceHandlerServer(ctx, g.mux, s.Dwell),
+		linepacev1.RegisterRatioServiceHandlerServer(ctx, g.mux, s.Ratio),
 		linepacev1.RegisterRecordServiceHandlerServer(ctx, g.mux, s.Records),
 		linepacev1.RegisterUnitServiceHandlerServer(ctx, g.mux, s.Units),
 	)
@@ -79,6 +81,7 @@ func Remote(conn grpc.ClientConnInterface, log *zap.Logger) (http.Handler, error
 		linepacev1.RegisterScalingServiceHandlerClient(ctx, g.mux, linepacev1.NewScalingServiceClient(conn)),
 		linepacev1.RegisterChangeoverServiceHandlerClient(ctx, g.mux, linepacev1.NewChangeoverServiceClient(conn)),
 		linepacev1.RegisterDwellServiceHandlerClient(ctx, g.mux, linepacev1.NewDwellServiceClient(conn)),
+		linepacev1.RegisterRatioServiceHandlerClient(ctx, g.mux, linepacev1.NewRatioServiceClient(conn)),
 		linepacev1.RegisterRecordServiceHandlerClient(ctx, g.mux, linepacev1.NewRecordServiceClient(conn)),
 		linepacev1.RegisterUnitServiceHandlerClient(ctx, g.mux, linepacev1.NewUnitServiceClient(conn)),
 	)

@@ -65,6 +65,16 @@ func (s chainedRecords) Keys(ctx context.Context, req *linepacev1.KeysRequest) (
 	return through(ctx, s.chain, linepacev1.RecordService_Keys_FullMethodName, req, s.next.Keys)
 }
 
+type chainedRatio struct {
+	linepacev1.UnsafeRatioServiceServer
+	chain step
+	next  linepacev1.RatioServiceServer
+}
+
+func (s chainedRatio) Blend(ctx context.Context, req *linepacev1.BlendRequest) (*linepacev1.BlendResponse, error) {
+	return through(ctx, s.chain, linepacev1.RatioService_Blend_FullMethodName, req, s.next.Blend)
+}
+
 type chainedUnits struct {
 	linepacev1.UnsafeUnitServiceServer
 	chain step

@@ -5,6 +5,7 @@ import (
 
 	"linepace.example/core/changeover"
 	"linepace.example/core/fault"
+	"linepace.example/core/ratio"
 	"linepace.example/core/scaling"
 	"linepace.example/core/units"
 	linepacev1 "linepace.example/proto/linepace/v1"
@@ -306,12 +307,18 @@ func (d *decoder) demand(in *linepacev1.Demand, p *fault.Path) changeover.Demand
 	return out
 }
 
+var objectives = map[linepacev1.Blend_Objective]ratio.Objective{linepacev1.Blend_RELATIVE: ratio.Relative}
+
 func (d *decoder) blend(in *linepacev1.Blend, p *fault.Path) changeover.Blend {
 	out := changeover.Blend{
 		ID:         in.GetId(),
 		Basis:      changeover.BlendBasis(in.GetBasis()),
 		Total:      d.quantity(in.GetTotal(), p, "total"),
 		TotalBasis: changeover.TotalBasis(in.GetTotalBasis()),
+		LeaderID:   in.GetLeaderId(),
+		LeaderRate: d.quantity(in.GetLeaderRate(), p, "leaderRate"),
+		Rounding:   changeover.Rounding(in.GetRounding()),
+		Objective:  objectives[in.GetObjective()],
 		Components: make([]changeover.Component, len(in.GetComponents())),
 	}
 	for i, component := range in.GetComponents() {

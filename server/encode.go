@@ -31,20 +31,24 @@ func planResponse(plan *changeover.Plan) *linepacev1.PlanResponse {
 	}
 	setpoints := make([]linepacev1.Setpoint, len(plan.Setpoints))
 	for i := range plan.Setpoints {
-		sp := &plan.Setpoints[i]
 		out.Setpoints[i] = &setpoints[i]
-		setpoint(&sp.Setpoint, sp.Drive, out.Setpoints[i])
-		out.Setpoints[i].Action = linepacev1.Setpoint_Action(sp.Action)
-		out.Setpoints[i].Working = working(sp.Working)
-		if sp.Change.Set {
-			c := &sp.Change.Value
-			out.Setpoints[i].Change = &linepacev1.Setpoint_Change{
-				FromCount: pointer(&c.FromCount), FromMilliamps: pointer(&c.FromMilliamps), FromVolts: pointer(&c.FromVolts),
-				FromRpm: c.FromRPM, SpeedChangePercent: pointer(&c.SpeedChangePercent),
-			}
-		}
+		planned(&plan.Setpoints[i], out.Setpoints[i])
 	}
 	return out
+}
+
+// planned writes into out, which is empty.
+func planned(sp *changeover.Setpoint, out *linepacev1.Setpoint) {
+	setpoint(&sp.Setpoint, sp.Drive, out)
+	out.Action = linepacev1.Setpoint_Action(sp.Action)
+	out.Working = working(sp.Working)
+	if sp.Change.Set {
+		c := &sp.Change.Value
+		out.Change = &linepacev1.Setpoint_Change{
+			FromCount: pointer(&c.FromCount), FromMilliamps: pointer(&c.FromMilliamps), FromVolts: pointer(&c.FromVolts),
+			FromRpm: c.FromRPM, SpeedChangePercent: pointer(&c.SpeedChangePercent),
+		}
+	}
 }
 
 // setpoint writes into out, which is empty.
@@ -55,6 +59,7 @@ func setpoint(sp *scaling.Setpoint, drive *scaling.Drive, out *linepacev1.Setpoi
 	out.Demanded = quantity(sp.Demanded)
 	out.DemandedRpm = pointer(&sp.DemandedRPM)
 	out.Count = pointer(&sp.Count)
+	out.NearestCount = pointer(&sp.NearestCount)
 	out.Milliamps = pointer(&sp.Milliamps)
 	out.Volts = pointer(&sp.Volts)
 	out.AchievedRpm = pointer(&sp.AchievedRPM)

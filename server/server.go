@@ -59,6 +59,7 @@ type Server struct {
 	scaling    linepacev1.ScalingServiceServer
 	changeover linepacev1.ChangeoverServiceServer
 	dwell      linepacev1.DwellServiceServer
+	ratio      linepacev1.RatioServiceServer
 	records    linepacev1.RecordServiceServer
 	units      linepacev1.UnitServiceServer
 }
@@ -86,6 +87,7 @@ func New(c Config) (*Server, error) {
 		scaling:    chainedScaling{chain: each, next: scalingService{}},
 		changeover: chainedChangeover{chain: each, next: c.Changeover},
 		dwell:      chainedDwell{chain: each, next: dwellService{}},
+		ratio:      chainedRatio{chain: each, next: ratioService{}},
 		records:    chainedRecords{chain: each, next: records},
 		units:      chainedUnits{chain: each, next: unitService{}},
 	}
@@ -94,6 +96,7 @@ func New(c Config) (*Server, error) {
 	linepacev1.RegisterScalingServiceServer(s.grpc, scalingService{})
 	linepacev1.RegisterChangeoverServiceServer(s.grpc, c.Changeover)
 	linepacev1.RegisterDwellServiceServer(s.grpc, dwellService{})
+	linepacev1.RegisterRatioServiceServer(s.grpc, ratioService{})
 	linepacev1.RegisterRecordServiceServer(s.grpc, records)
 	linepacev1.RegisterUnitServiceServer(s.grpc, unitService{})
 	for name := range s.grpc.GetServiceInfo() {
@@ -160,6 +163,9 @@ func (s *Server) Changeover() linepacev1.ChangeoverServiceServer { return s.chan
 
 // Dwell returns the service behind the chain, for use in process.
 func (s *Server) Dwell() linepacev1.DwellServiceServer { return s.dwell }
+
+// Ratio returns the service behind the chain, for use in process.
+func (s *Server) Ratio() linepacev1.RatioServiceServer { return s.ratio }
 
 // Records returns the service behind the chain, for use in process.
 func (s *Server) Records() linepacev1.RecordServiceServer { return s.records }

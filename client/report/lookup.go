@@ -33,6 +33,9 @@ func lookUp(req *linepacev1.PlanRequest) lookups {
 	}
 	for _, blend := range req.GetProduct().GetBlends() {
 		for _, component := range blend.GetComponents() {
+			if _, own := l.asked[component.GetDriveId()]; own {
+				continue // a leader that has a demand of its own
+			}
 			l.asked[component.GetDriveId()] = componentText(blend, component)
 			l.dry[component.GetDriveId()] = blend.GetTotalBasis() == linepacev1.Blend_DRY
 			l.tolerances[component.GetDriveId()] = component.GetTolerance()
@@ -69,14 +72,17 @@ func componentText(b *linepacev1.Blend, c *linepacev1.Blend_Component) string {
 	if _, ok := c.GetShare().(*linepacev1.Blend_Component_SharePercent); ok {
 		share = Number(c.GetSharePercent()) + " %"
 	}
-	counted := "by mass"
-	if b.GetBasis() == linepacev1.Blend_VOLUME {
-		counted = "by volume"
+	blend := "the blend"
+	if b.GetId() != "" {
+		blend = "blend " + b.GetId()
 	}
-	if b.GetTotalBasis() == linepacev1.Blend_DRY {
-		counted = "dry, " + counted
+	switch {
+	case b.GetLeaderId() == "":
+		return fmt.Sprintf("%s of %s (%s %s)", share, blend, Quantity(b.GetTotal()), countedText(b))
+	case b.GetLeaderId() == c.GetDriveId():
+		return fmt.Sprintf("leader of %s, %s of it %s", blend, share, countedText(b))
 	}
-	return fmt.Sprintf("%s of blend %s (%s %s)", share, b.GetId(), Quantity(b.GetTotal()), counted)
+	return fmt.Sprintf("%s of %s %s, following %s", share, blend, countedText(b), b.GetLeaderId())
 }
 
 // fitPath finds the demand or blend that a path speaks of.
@@ -84,6 +90,12 @@ var fitPath = regexp.MustCompile(`^product\.(demands|blends)\[(\d+)\]`)
 
 // fitField says in words where a value that would fit belongs.
 func (s *sheet) fitField(path string) string {
+	switch path {
+	case "blend.total":
+		return " as the blend's total"
+	case "blend.leaderRate":
+		return " as the rate of the blend's leader"
+	}
 	match := fitPath.FindStringSubmatch(path)
 	if match == nil {
 		return ""
@@ -95,6 +107,8 @@ func (s *sheet) fitField(path string) string {
 		return ""
 	case match[1] == "demands" && i < len(demands):
 		return fmt.Sprintf(" for %s (%s)", demands[i].GetDriveId(), path)
+	case match[1] == "blends" && i < len(blends) && strings.HasSuffix(path, ".leaderRate"):
+		return fmt.Sprintf(" as the rate of the leader of blend %s (%s)", blends[i].GetId(), path)
 	case match[1] == "blends" && i < len(blends):
 		return fmt.Sprintf(" as the total of blend %s (%s)", blends[i].GetId(), path)
 	}

@@ -19,19 +19,51 @@ type job struct {
 
 var noJob = job{demand: -1, blend: -1, leader: -1, section: -1, material: -1}
 
-// planner plans one product on one line. path is the product's in the request.
+// planner plans one product on one line.
 type planner struct {
 	*lineIndex
 	line      *Line
 	product   *Product
-	path      fault.Path
+	fields    fields
 	jobs      []job // by drive of the line
 	materials index[scaling.Material]
 	next      int // the drive behind the one that was given a job last
 }
 
-func newPlanner(line *Line, of *lineIndex, product *Product, path string) *planner {
-	p := &planner{lineIndex: of, line: line, product: product, path: fault.Root(path), jobs: make([]job, len(line.Drives))}
+// fields says where in the request the parts of the product stand.
+type fields struct {
+	product   string
+	materials fault.Path
+	demands   fault.Path
+	blends    fault.Path // of the one blend, where alone
+	alone     bool       // a blend is asked for by itself
+}
+
+// line and bringer name, for people, what the drives and the materials are a part of.
+func (f *fields) line() string    { return f.partOf("line") }
+func (f *fields) bringer() string { return f.partOf("product") }
+
+func (f *fields) partOf(whole string) string {
+	if f.alone {
+		return "request"
+	}
+	return whole
+}
+
+func fieldsOf(product *fault.Path) fields {
+	return fields{product: product.String(), materials: product.Field("materials"), demands: product.Field("demands"), blends: product.Field("blends")}
+}
+
+// blend returns the path of blend i.
+func (f *fields) blend(i int) fault.Path {
+	if f.alone {
+		return f.blends
+	}
+	return f.blends.Index(i)
+}
+
+func newPlanner(line *Line, of *lineIndex, product *Product, at fields) *planner {
+	p := &planner{lineIndex: of, line: line, product: product, fields: at, jobs: make([]job, len(line.Drives))}
 	p.materials = newIndex(product.Materials, func(m *scaling.Material) string { return m.ID })
 	for i := range p.jobs {
 		p.jobs[i] = noJob
@@ -42,25 +74,24 @@ func newPlanner(line *Line, of *lineIndex, product *Product, path string) *plann
 // assign resolves every name of the product and gives each drive its job.
 func (p *planner) assign(faults *fault.List) {
 	p.checkMaterials(faults)
-	list := p.path.Field("demands")
 	for i := range p.product.Demands {
-		at := list.Index(i)
+		at := p.fields.demands.Index(i)
 		p.assignDemand(i, &at, faults)
 	}
-	list = p.path.Field("blends")
 	blends := newIndex(p.product.Blends, func(b *Blend) string { return b.ID })
 	for i := range p.product.Blends {
-		at := list.Index(i)
+		at := p.fields.blend(i)
 		checkUnique(&blends, i, "blends", &at, faults)
 		p.assignBlend(i, &at, faults)
 	}
-	p.checkAllDemanded(faults)
+	if !p.fields.alone {
+		p.checkAllDemanded(faults)
+	}
 }
 
 func (p *planner) checkMaterials(faults *fault.List) {
-	list := p.path.Field("materials")
 	for i := range p.product.Materials {
-		at := list.Index(i)
+		at := p.fields.materials.Index(i)
 		checkUnique(&p.materials, i, "materials", &at, faults)
 		scaling.ValidateMaterial(&p.product.Materials[i], &at, faults)
 	}
@@ -86,7 +117,7 @@ func (p *planner) checkAllDemanded(faults *fault.List) {
 		if p.jobs[i] == noJob && p.drives.find(p.line.Drives[i].ID) == i { // a second of one id has its own fault
 			at := list.Index(i)
 			id := at.Field("id")
-			faults.Add(&id, fault.NotDemanded, "drive %q has no demand in %s; give it one, or stopped, or leaveAsIs", p.line.Drives[i].ID, &p.path)
+			faults.Add(&id, fault.NotDemanded, "drive %q has no demand in %s; give it one, or stopped, or leaveAsIs", p.line.Drives[i].ID, p.fields.product)
 		}
 	}
 }
@@ -98,7 +129,7 @@ func (p *planner) claim(id string, j job, at *fault.Path, faults *fault.List) (d
 	field := at.Field("driveId")
 	if drive < 0 {
 		if id != "" { // an empty name is reported where it is required
-			faults.Add(&field, fault.NotFound, "no drive of the line has the id %q", id)
+			faults.Add(&field, fault.NotFound, "no drive of the %s has the id %q", p.fields.line(), id)
 		}
 		return drive, false
 	}
@@ -113,12 +144,10 @@ func (p *planner) claim(id string, j job, at *fault.Path, faults *fault.List) (d
 // describe names where the request asks for a job.
 func (p *planner) describe(j *job) string {
 	if j.demand >= 0 {
-		list := p.path.Field("demands")
-		at := list.Index(int(j.demand))
+		at := p.fields.demands.Index(int(j.demand))
 		return at.String()
 	}
-	list := p.path.Field("blends")
-	blend := list.Index(int(j.blend))
+	blend := p.fields.blend(int(j.blend))
 	components := blend.Field("components")
 	at := components.Index(int(j.component))
 	return at.String()
@@ -130,8 +159,7 @@ func (p *planner) field(j *job) string {
 	if j.demand < 0 {
 		return p.describe(j)
 	}
-	list := p.path.Field("demands")
-	at := list.Index(int(j.demand))
+	at := p.fields.demands.Index(int(j.demand))
 	field := at.Field(kindFields[p.product.Demands[j.demand].Kind])
 	return field.String()
 }
@@ -148,7 +176,7 @@ func (p *planner) material(id string, at *fault.Path, faults *fault.List) int32 
 	i := p.materials.find(id)
 	if i < 0 {
 		field := at.Field("materialId")
-		faults.Add(&field, fault.NotFound, "no material of the product has the id %q", id)
+		faults.Add(&field, fault.NotFound, "no material of the %s has the id %q", p.fields.bringer(), id)
 	}
 	return int32(i)
 }
@@ -201,8 +229,7 @@ func (p *planner) checkMaterialFor(drive int, named string, dim units.Dimension,
 	}
 	path := at.Field("materialId")
 	if material := p.jobs[drive].material; material >= 0 {
-		list := p.path.Field("materials")
-		of := list.Index(int(material))
+		of := p.fields.materials.Index(int(material))
 		path = of.Field(field)
 		faults.Add(&path, fault.Required, "is needed: drive %q delivers a volume or a mass, and the rate is in the other", d.ID)
 		return

@@ -3,6 +3,7 @@
 package changeover
 
 import (
+	"linepace.example/core/ratio"
 	"linepace.example/core/scaling"
 	"linepace.example/core/units"
 )
@@ -61,14 +62,29 @@ const (
 	MotorSpeed
 )
 
-// Blend is a set of components in fixed shares of a total.
+// Blend is a set of components in fixed shares of a total, or of what one of them
+// delivers.
 type Blend struct {
 	ID         string
 	Basis      BlendBasis
-	Total      units.Quantity
+	Total      units.Quantity // Unit nil: LeaderID is given
 	TotalBasis TotalBasis
+	LeaderID   string
+	LeaderRate units.Quantity // Unit nil: the leader has a demand of its own
+	Rounding   Rounding
+	Objective  ratio.Objective
 	Components []Component
 }
+
+// Rounding is how the counts of a blend are rounded.
+type Rounding uint8
+
+// Roundings. The zero value rounds each count by itself.
+const (
+	NoRounding Rounding = iota
+	Each
+	Joint
+)
 
 // BlendBasis is what shares count.
 type BlendBasis uint8

@@ -1,6 +1,7 @@
 package changeover
 
 import (
+	"slices"
 	"strconv"
 
 	"linepace.example/core/units"
@@ -62,7 +63,10 @@ func (s *solver) fitOfRoot(i int, factor float64, faster bool) (fit units.Quanti
 	if s.kind(j) == Dwell {
 		factor, faster = 1/factor, !faster
 	}
-	try := solver{planner: s.planner, of: s.of, trial: &trial{root: rootOf{j.blend, j.demand}}}
+	try := solver{planner: s.planner, of: s.of, stop: s.stop, trial: &trial{root: rootOf{j.blend, j.demand}}}
+	if s.blends != nil { // what is chosen together reaches beyond the chain
+		try.blends, try.of = make([]jointPlan, len(s.blends)), slices.Clone(s.of)
+	}
 	defer s.keepPlaces(i)()
 	step := 0.0
 	for range fitTries {
@@ -71,9 +75,11 @@ func (s *solver) fitOfRoot(i int, factor float64, faster bool) (fit units.Quanti
 			inwards = 1 + step
 		}
 		try.trial.value = units.Quantity{Value: sixDigits(asked.Value * factor * inwards), Unit: asked.Unit}
-		if s.trials += len(try.plan.Setpoints); s.trials > mostTrials {
+		if s.trials += len(try.plan.Setpoints) + try.trials; s.trials > mostTrials {
 			break
 		}
+		try.trials = 0
+		clear(try.blends)
 		if try.chainRuns(i) {
 			return try.trial.value, field
 		}
@@ -114,8 +120,11 @@ func (s *solver) chainRuns(i int) bool {
 // rootQuantity returns the quantity that the head of a chain is asked for, and its field.
 func (s *solver) rootQuantity(j *job) (q units.Quantity, field string) {
 	if j.blend >= 0 {
-		list := s.path.Field("blends")
-		blend := list.Index(int(j.blend))
+		blend := s.fields.blend(int(j.blend))
+		if b := &s.product.Blends[j.blend]; b.leads(int(j.component)) {
+			rate := blend.Field("leaderRate")
+			return b.LeaderRate, rate.String()
+		}
 		total := blend.Field("total")
 		return s.product.Blends[j.blend].Total, total.String()
 	}

@@ -15,7 +15,7 @@ import (
 func TestFitNextToTheLimit(t *testing.T) {
 	req := request()
 	req.Product.Demands[3].Time = q(40, "s")
-	req.Product.Demands[0] = ratio("cooler", "kiln", 222.22222222222223)
+	req.Product.Demands[0] = followingAt("cooler", "kiln", 222.22222222222223)
 	check := checkOf(t, mustPlan(t, req), "cooler")
 	require.Equal(t, scaling.AboveHighestSpeed, check.Code)
 	require.Equal(t, 200.0, check.Limit.Value)

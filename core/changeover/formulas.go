@@ -29,6 +29,8 @@ const (
 	roundingError                   // achieved against demanded
 	fit                             // a value that would fit
 	highestSpeed                    // least of motor, sensor and register
+	jointCount                      // chosen together with others
+	leaderTotal                     // of a blend, from its leader
 	lengthPerPiece                  // of a follower
 	lowestSpeed                     // greatest of motor, sensor and register
 	materialRate                    // between volume and mass
@@ -68,6 +70,8 @@ var formulaIDs = [formulaCount]string{
 	roundingError:    "error/1",
 	fit:              "fit/1",
 	highestSpeed:     "highest-speed/1",
+	jointCount:       "joint-count/1",
+	leaderTotal:      "leader-total/1",
 	lengthPerPiece:   "length-per-piece/1",
 	lowestSpeed:      "lowest-speed/1",
 	materialRate:     "material-rate/1",
@@ -165,7 +169,11 @@ func (f *finder) addProduct(product *Product) {
 			component := &b.Components[k]
 			sp := f.setpoint(component.DriveID)
 			f.addComponent(b, component, moist)
-			f.addAmount(sp, b.Total.Unit.Dimension())
+			if b.leads(k) && b.LeaderRate.Unit == nil { // its own demand is added elsewhere
+				f.addIf(b.dimension() != sp.Drive.RateDimension(), materialRate)
+				continue
+			}
+			f.addAmount(sp, b.dimension())
 			f.addSetpoint(sp)
 			f.addIf(component.Tolerance.Set && sp.AchievedRPM.Set, tolerance)
 		}
@@ -222,6 +230,8 @@ func (s *formulaSet) addAmount(sp *Setpoint, dim units.Dimension) {
 
 func (s *formulaSet) addComponent(b *Blend, component *Component, moist map[string]bool) {
 	s.add(blendShare)
+	s.addIf(b.LeaderID != "", leaderTotal)
+	s.addIf(b.Rounding == Joint, jointCount)
 	s.addIf(component.Balance, balanceShare)
 	s.addIf(b.TotalBasis == Dry && moist[component.MaterialID], moisture)
 }
@@ -290,7 +300,10 @@ func (f *finder) addRunning(running *Product) {
 		for k := range b.Components {
 			d := f.setpoint(b.Components[k].DriveID).Drive
 			f.addComponent(b, &b.Components[k], moist)
-			f.addIf(b.Total.Unit.Dimension() != d.RateDimension(), materialRate)
+			f.addIf(b.dimension() != d.RateDimension(), materialRate)
+			if b.leads(k) && b.LeaderRate.Unit == nil {
+				continue
+			}
 			f.addRunningDrive(d)
 		}
 	}

@@ -12,8 +12,8 @@ import (
 // some twenty.
 const longestChain = 256
 
-// order returns the drives with leaders before their followers, otherwise in the
-// line's order. A ring of followers is a fault at one demand of the ring.
+// order returns the drives that have a job with leaders before their followers,
+// otherwise in the line's order. A ring of followers is a fault at one demand of the ring.
 func (p *planner) order(faults *fault.List) []int32 {
 	const (
 		unseen = iota
@@ -23,6 +23,9 @@ func (p *planner) order(faults *fault.List) []int32 {
 	state := make([]uint8, len(p.jobs))
 	out := make([]int32, 0, len(p.jobs))
 	for start := range p.jobs {
+		if p.jobs[start] == noJob {
+			continue // a blend by itself leaves drives alone
+		}
 		done := len(out)
 		i := int32(start)
 		for i >= 0 && state[i] == unseen {
@@ -51,7 +54,7 @@ func (p *planner) checkChains(order []int32, faults *fault.List) {
 			continue
 		}
 		j.depth = p.jobs[j.leader].depth + 1
-		if j.depth == longestChain {
+		if j.depth == longestChain && p.speaks(j) {
 			p.addFollowed(i, fault.TooMany, faults, "makes a chain of more than %d drives that follow each other", longestChain)
 		}
 	}
@@ -69,15 +72,28 @@ func (p *planner) addCycle(way []int32, back int32, faults *fault.List) {
 	p.addFollowed(back, fault.Cycle, faults, "closes a ring of drives that follow each other (%s); one of them needs a rate or a dwell", strings.Join(names, " -> "))
 }
 
-// addFollowed adds a fault at the leaderId of drive i's demand.
-func (p *planner) addFollowed(i int32, r fault.Reason, faults *fault.List, format string, args ...any) {
-	demand := p.jobs[i].demand
-	list := p.path.Field("demands")
-	item := list.Index(int(demand))
-	kind := item.Field("ratio")
-	if p.product.Demands[demand].Kind == LengthPerPiece {
-		kind = item.Field("lengthPerPiece")
+// speaks reports whether the job is the one of all that follow by the same field
+// that names a fault there: the components of a blend have one leader.
+func (p *planner) speaks(j *job) bool {
+	if j.blend < 0 {
+		return true
 	}
-	leader := kind.Field("leaderId")
+	b := &p.product.Blends[j.blend]
+	first := 0
+	if b.leads(0) {
+		first = 1
+	}
+	return int(j.component) == first
+}
+
+// addFollowed adds a fault at the leaderId of drive i's demand or blend.
+func (p *planner) addFollowed(i int32, r fault.Reason, faults *fault.List, format string, args ...any) {
+	j := &p.jobs[i]
+	at := p.fields.blend(int(j.blend))
+	if j.demand >= 0 {
+		demand := p.fields.demands.Index(int(j.demand))
+		at = demand.Field(kindFields[p.product.Demands[j.demand].Kind])
+	}
+	leader := at.Field("leaderId")
 	faults.Add(&leader, r, format, args...)
 }

@@ -15,12 +15,13 @@ func Make(req *Request, found fault.List, stop func() bool) (plan Plan, faults f
 	faults = found
 	of := newLineIndex(req.Line)
 	checkLine(req.Line, &of, &faults)
-	next := newPlanner(req.Line, &of, req.Product, "product")
+	product, running := fault.Root("product"), fault.Root("running")
+	next := newPlanner(req.Line, &of, req.Product, fieldsOf(&product))
 	order := next.prepare(&faults)
 	var now *planner
 	var nowOrder []int32
 	if req.Running != nil {
-		now = newPlanner(req.Line, &of, req.Running, "running")
+		now = newPlanner(req.Line, &of, req.Running, fieldsOf(&running))
 		nowOrder = now.prepare(&faults)
 	}
 	if len(faults) > 0 {
@@ -46,11 +47,7 @@ func (p *planner) prepare(faults *fault.List) []int32 {
 func checkLine(line *Line, of *lineIndex, faults *fault.List) {
 	root := fault.Root("line")
 	list := root.Field("drives")
-	for i := range line.Drives {
-		at := list.Index(i)
-		checkUnique(&of.drives, i, "drives", &at, faults)
-		scaling.Validate(&line.Drives[i], &at, faults)
-	}
+	checkDrives(line.Drives, of, &list, faults)
 	list = root.Field("sections")
 	for i := range line.Sections {
 		at := list.Index(i)
@@ -63,6 +60,14 @@ func checkLine(line *Line, of *lineIndex, faults *fault.List) {
 		}
 	}
 	checkReadoutSections(line, &of.sections, faults)
+}
+
+func checkDrives(drives []scaling.Drive, of *lineIndex, list *fault.Path, faults *fault.List) {
+	for i := range drives {
+		at := list.Index(i)
+		checkUnique(&of.drives, i, "drives", &at, faults)
+		scaling.Validate(&drives[i], &at, faults)
+	}
 }
 
 func checkReadoutSections(line *Line, sections *index[scaling.Section], faults *fault.List) {
@@ -89,7 +94,7 @@ func checkReadoutSections(line *Line, sections *index[scaling.Section], faults *
 func (p *planner) checkLeaders(faults *fault.List) {
 	for i := range p.jobs {
 		leader := p.jobs[i].leader
-		if leader < 0 || p.jobs[leader].demand < 0 {
+		if leader < 0 || p.jobs[leader].demand < 0 || !p.speaks(&p.jobs[i]) {
 			continue
 		}
 		switch p.product.Demands[p.jobs[leader].demand].Kind {
@@ -123,39 +128,64 @@ func (p *planner) toleranceOf(j *job) *scaling.Tolerance {
 
 // solve finds the setpoints in the given order.
 func (p *planner) solve(order []int32, working bool, stop func() bool) (plan Plan, ok bool) {
-	s := solver{planner: p, of: make([]placed, len(order)), working: working}
-	s.plan.Setpoints = make([]Setpoint, len(order))
-	for place, i := range order {
-		if stop != nil && stop() {
-			return Plan{}, false
-		}
-		s.of[i].place = int32(place)
-		s.fill(int(i), &s.plan.Setpoints[place])
-	}
-	return s.plan, true
+	s := newSolver(p, working, stop)
+	ok = s.run(order)
+	return s.plan, ok
 }
 
 type solver struct {
 	*planner
 	plan    Plan
-	of      []placed // by drive of the line
+	of      []placed    // by drive of the line
+	blends  []jointPlan // by blend of the product; nil where none is rounded together
 	working bool
-	trial   *trial // nil: no value is tried
-	trials  int    // drives planned on trial so far
+	stop    func() bool // nil: nothing ends it
+	trial   *trial      // nil: no value is tried
+	trials  int         // drives planned on trial so far
 	calc    exact.Calc
 }
 
+func newSolver(p *planner, working bool, stop func() bool) *solver {
+	s := &solver{planner: p, of: make([]placed, len(p.jobs)), working: working, stop: stop}
+	for i := range p.product.Blends {
+		if p.product.Blends[i].Rounding == Joint {
+			s.blends = make([]jointPlan, len(p.product.Blends))
+			break
+		}
+	}
+	return s
+}
+
+// run finds the setpoints in the given order, unless it is stopped.
+func (s *solver) run(order []int32) (ok bool) {
+	s.plan.Setpoints = make([]Setpoint, len(order))
+	for place, i := range order {
+		if s.stopped() {
+			return false
+		}
+		s.of[i].place = int32(place)
+		s.fill(int(i), &s.plan.Setpoints[place])
+	}
+	return !s.stopped()
+}
+
+func (s *solver) stopped() bool { return s.stop != nil && s.stop() }
+
 // placed is what its followers need of a drive that has been planned.
 type placed struct {
-	place  int32          // in plan.Setpoints
-	known  bool           // motion is known, in float64
-	motion scaling.Motion // that its setpoint gives
+	place  int32                   // in plan.Setpoints
+	known  bool                    // motion is known, in float64
+	motion scaling.Motion          // that its setpoint gives
+	chosen scaling.Optional[int32] // the count that was chosen together with others
 }
 
 // fill finds the setpoint of one drive whose leader, if any, has been planned.
 func (s *solver) fill(i int, out *Setpoint) {
 	j := &s.jobs[i]
 	out.Drive, out.Action = &s.line.Drives[i], Run
+	if s.blends != nil && j.blend >= 0 {
+		s.chooseCounts(j)
+	}
 	before := len(s.plan.Checks)
 	switch {
 	case s.kind(j) == LeaveAsIs:
@@ -208,6 +238,10 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 		out.Demanded = s.product.Demands[j.demand].Rate
 	case Dwell:
 		out.Demanded = s.product.Demands[j.demand].Time
+	case NoDemand:
+		if b := &s.product.Blends[j.blend]; b.leads(int(j.component)) {
+			out.Demanded = b.LeaderRate
+		}
 	}
 	if s.working && out.DemandedRPM.Set {
 		subject := s.subject(i)
@@ -242,6 +276,7 @@ func (s *solver) subject(i int) scaling.Subject {
 		Material:       s.materialOf(i),
 		ReadoutSection: s.readoutSection(i),
 		Tolerance:      s.toleranceOf(&s.jobs[i]),
+		Count:          s.of[i].chosen,
 	}
 }
 
@@ -265,7 +300,7 @@ func (s *solver) readoutSection(i int) *scaling.Section {
 func (s *solver) measure(i int) scaling.Measure {
 	j := &s.jobs[i]
 	if j.blend >= 0 {
-		return scaling.Measure{Unit: s.product.Blends[j.blend].Total.Unit}
+		return scaling.Measure{Unit: s.product.Blends[j.blend].unit()}
 	}
 	demand := &s.product.Demands[j.demand]
 	switch demand.Kind {
@@ -293,8 +328,7 @@ func (s *solver) measure(i int) scaling.Measure {
 func (s *solver) amount(c *exact.Calc, i int) exact.Num {
 	j := &s.jobs[i]
 	if j.blend >= 0 {
-		b := &s.product.Blends[j.blend]
-		return componentRate(c, b, int(j.component), s.materialOf(i), s.root(j, b.Total))
+		return s.componentAmount(c, i)
 	}
 	demand := &s.product.Demands[j.demand]
 	switch demand.Kind {

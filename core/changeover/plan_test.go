@@ -42,7 +42,7 @@ func rate(id string, v float64, unit string) Demand {
 	return Demand{DriveID: id, Kind: Rate, Rate: q(v, unit)}
 }
 
-func ratio(id, leader string, percent float64) Demand {
+func followingAt(id, leader string, percent float64) Demand {
 	return Demand{DriveID: id, Kind: Ratio, LeaderID: leader, Percent: percent, Basis: ProcessRate}
 }
 
@@ -66,7 +66,7 @@ func request() *Request {
 				{ID: "grog", BulkDensity: q(1.25, "kg/L"), Moisture: scaling.Moisture{Percent: 25, Basis: scaling.DryBasis}},
 			},
 			Demands: []Demand{
-				ratio("cooler", "takeaway", 102),
+				followingAt("cooler", "takeaway", 102),
 				rate("takeaway", 50, "m/min"),
 				{DriveID: "cutter", Kind: LengthPerPiece, LeaderID: "takeaway", Length: q(500, "mm")},
 				{DriveID: "kiln", Kind: Dwell, SectionIDs: []string{"tunnel"}, Time: q(1, "min")},
@@ -148,7 +148,7 @@ func TestFollowerFollowsTheAchievedRate(t *testing.T) {
 	leader, follower := belt("leader"), belt("follower")
 	leader.Register = counts(20, q(2000, "r/min")) // 100 r/min a count
 	req := &Request{Line: &Line{Drives: []scaling.Drive{follower, leader}},
-		Product: &Product{Demands: []Demand{rate("leader", 43, "m/min"), ratio("follower", "leader", 50)}}}
+		Product: &Product{Demands: []Demand{rate("leader", 43, "m/min"), followingAt("follower", "leader", 50)}}}
 	plan := mustPlan(t, req)
 	require.Equal(t, int32(4), plan.of("leader").Count.Value) // 430 r/min goes to 400
 	require.Equal(t, 200.0, plan.of("follower").DemandedRPM.Value)
@@ -167,7 +167,7 @@ func TestPublishedShares(t *testing.T) {
 		return drive(id, scaling.Delivery{Kind: scaling.Pump, Displacement: q(5, "qt_us/r")})
 	}
 	req := &Request{Line: &Line{Drives: []scaling.Drive{quart("a"), quart("b")}},
-		Product: &Product{Blends: []Blend{{Basis: Volume, Total: q(5000, "qt_us/min"), Components: []Component{
+		Product: &Product{Blends: []Blend{{ID: "mix", Basis: Volume, Total: q(5000, "qt_us/min"), Components: []Component{
 			{DriveID: "a", SharePercent: 25}, {DriveID: "b", Balance: true}}}}}}
 	plan := mustPlan(t, req)
 	require.Equal(t, q(1250, "qt_us/min"), plan.of("a").Demanded)
@@ -233,7 +233,7 @@ func TestOutOfRangeAndWhatWouldFit(t *testing.T) {
 			func(r *Request, fit units.Quantity) { r.Product.Demands[3].Time = fit }},
 		"a dwell's follower": {func(r *Request) {
 			r.Product.Demands[3].Time = q(40, "s")
-			r.Product.Demands[0] = ratio("cooler", "kiln", 250)
+			r.Product.Demands[0] = followingAt("cooler", "kiln", 250)
 		}, "cooler", "product.demands[3].dwell.time", 12.5,
 			func(r *Request, fit units.Quantity) { r.Product.Demands[3].Time = fit }},
 		"a blend": {func(r *Request) { r.Product.Blends[0].Total = q(250, "kg/min") }, "clay", "product.blends[0].total", 25,
@@ -303,7 +303,7 @@ func TestLeaderWithoutARate(t *testing.T) {
 		50: {scaling.DeliversNothing, scaling.LeaderGivesNoRate}, 100: {scaling.DeliversNothing, scaling.LeaderGivesNoRate}, 150: nil,
 	} {
 		plan := mustPlan(t, &Request{Line: &Line{Drives: []scaling.Drive{pump, follower}},
-			Product: &Product{Demands: []Demand{rate("pump", rpm, "r/min"), ratio("follower", "pump", 100)}}})
+			Product: &Product{Demands: []Demand{rate("pump", rpm, "r/min"), followingAt("follower", "pump", 100)}}})
 		var got []scaling.Code
 		for i := range plan.Checks {
 			got = append(got, plan.Checks[i].Code)
@@ -319,7 +319,7 @@ func TestLeaderWithoutARate(t *testing.T) {
 	both := leader
 	both.ID = "both"
 	plan := mustPlan(t, &Request{Line: &Line{Drives: []scaling.Drive{leader, plain, both}},
-		Product: &Product{Demands: []Demand{rate("leader", -50, "m/min"), ratio("plain", "leader", 100), ratio("both", "leader", 100)}}})
+		Product: &Product{Demands: []Demand{rate("leader", -50, "m/min"), followingAt("plain", "leader", 100), followingAt("both", "leader", 100)}}})
 	require.Equal(t, scaling.Some[int32](-5000), plan.of("leader").Count)
 	require.Equal(t, scaling.Some[int32](-5000), plan.of("both").Count)
 	require.False(t, plan.of("plain").Count.Set)
@@ -358,10 +358,10 @@ func TestFaults(t *testing.T) {
 		"asked in a blend too": {func(r *Request) { demands(r)[5].DriveID = "clay" }, []string{"product.blends[0].components[0].driveId DUPLICATE", "line.drives[7].id NOT_DEMANDED"}},
 		"not asked":            {func(r *Request) { r.Product.Demands = demands(r)[:5] }, []string{"line.drives[7].id NOT_DEMANDED"}},
 		"follows itself":       {func(r *Request) { demands(r)[0].LeaderID = "cooler" }, []string{"product.demands[0].ratio.leaderId CYCLE"}},
-		"ring of two":          {func(r *Request) { demands(r)[1] = ratio("takeaway", "cooler", 50) }, []string{"product.demands[0].ratio.leaderId CYCLE"}},
+		"ring of two":          {func(r *Request) { demands(r)[1] = followingAt("takeaway", "cooler", 50) }, []string{"product.demands[0].ratio.leaderId CYCLE"}},
 		"ring of three": {func(r *Request) {
-			demands(r)[1] = ratio("takeaway", "kiln", 50)
-			demands(r)[3] = ratio("kiln", "cooler", 50)
+			demands(r)[1] = followingAt("takeaway", "kiln", 50)
+			demands(r)[3] = followingAt("kiln", "cooler", 50)
 		}, []string{"product.demands[0].ratio.leaderId CYCLE"}},
 		"unknown leader":         {func(r *Request) { demands(r)[0].LeaderID = "x" }, []string{"product.demands[0].ratio.leaderId NOT_FOUND"}},
 		"stopped leader":         {func(r *Request) { demands(r)[0].LeaderID = "spare" }, []string{"product.demands[0].ratio.leaderId CONFLICT"}},
@@ -470,7 +470,7 @@ func TestLongChains(t *testing.T) {
 			d.Register = scaling.Register{}
 			req.Line.Drives = append(req.Line.Drives, d)
 			if i > 0 {
-				req.Product.Demands = append(req.Product.Demands, ratio(d.ID, fmt.Sprint("d", i-1), 100.001))
+				req.Product.Demands = append(req.Product.Demands, followingAt(d.ID, fmt.Sprint("d", i-1), 100.001))
 			}
 		}
 		return req

@@ -47,6 +47,12 @@ const (
 	DeliversNothing
 )
 
+// Codes of blends.
+const (
+	CountChosenTogether Code = 60 + iota
+	CountsNotProven
+)
+
 // Severity says how grave a check is.
 type Severity uint8
 
@@ -63,7 +69,7 @@ func (k Code) Severity() Severity {
 	switch k {
 	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint, LeaderGivesNoRate:
 		return Error
-	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown:
+	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether:
 		return Info
 	}
 	return Warning
@@ -106,6 +112,10 @@ func (k *Check) Message() string {
 		return fmt.Sprintf("at its setpoint the leader %q gives nothing, or runs backwards, which this drive cannot follow", k.Name)
 	case DeliversNothing:
 		return "the pump turns no faster than its slip flow takes back, so it delivers nothing"
+	case CountChosenTogether:
+		return fmt.Sprintf("the counts of the blend were chosen together; by itself count %.0f is nearer", k.Number)
+	case CountsNotProven:
+		return "the search for the counts of the blend was cut off: these are the best it found, not proven to be the best there are"
 	}
 	return ""
 }

@@ -98,3 +98,11 @@ func (r *run) pulseRate(at Motion) (hz exact.Num, ok bool) {
 	}
 	return convert(c, d, m, at.Rate, r.rel.kind, volumeRate).Mul(r.sensor.KFactor.Base(c)).Quo(c.Int(secondsPerMinute)), true
 }
+
+// PulsesAt returns the frequency in Hz of the sensor that closes the loop of s's
+// drive at a motion, and whether there is one.
+func PulsesAt(c *exact.Calc, s *Subject, at Motion) (hz exact.Num, ok bool) {
+	var r run
+	r.begin(c, s, Measure{}, nil, nil)
+	return r.pulseRate(at)
+}

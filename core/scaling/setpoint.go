@@ -15,9 +15,10 @@ type Tolerance struct{ MinusPercent, PlusPercent float64 }
 // to it. All of it has been validated.
 type Subject struct {
 	Drive          *Drive
-	Material       *Material  // nil: none
-	ReadoutSection *Section   // nil: none; the section whose dwell a time readout shows
-	Tolerance      *Tolerance // nil: not judged
+	Material       *Material       // nil: none
+	ReadoutSection *Section        // nil: none; the section whose dwell a time readout shows
+	Tolerance      *Tolerance      // nil: not judged
+	Count          Optional[int32] // to load in place of the nearest: chosen together with other drives'
 }
 
 // Measure is how a demand is counted: as a process rate, as a motor speed, or as
@@ -33,6 +34,7 @@ type Setpoint struct {
 	Demanded            units.Quantity
 	DemandedRPM         Optional[float64]
 	Count               Optional[int32]
+	NearestCount        Optional[int32] // where Count was chosen together with others and is not that
 	Milliamps           Optional[float64]
 	Volts               Optional[float64]
 	AchievedRPM         Optional[float64]
@@ -231,7 +233,7 @@ func (r *run) load(n exact.Num) (speed exact.Num, rounded bool) {
 	switch r.subject.Drive.Register.Kind {
 	case IntegerRegister:
 		number := r.line.number(n)
-		count, _ := r.c.Round(number)
+		count := r.choose(number)
 		r.out.Count = Some(int32(count))
 		speed = r.line.speed(r.c.Int(count))
 		r.checkMotorLimit(speed)
@@ -243,6 +245,19 @@ func (r *run) load(n exact.Num) (speed exact.Num, rounded bool) {
 		r.out.Volts = Some(r.line.number(n).Float())
 	}
 	return n, false
+}
+
+// choose returns the count for a number: the nearest, or the one that was chosen
+// together with those of other drives.
+func (r *run) choose(number exact.Num) int64 {
+	nearest, _ := r.c.Round(number)
+	chosen := r.subject.Count
+	if !chosen.Set || int64(chosen.Value) == nearest {
+		return nearest
+	}
+	r.out.NearestCount = Some(int32(nearest))
+	r.add(Check{Code: CountChosenTogether, Number: float64(nearest)})
+	return int64(chosen.Value)
 }
 
 func (r *run) checkMotorLimit(achieved exact.Num) {

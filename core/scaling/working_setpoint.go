@@ -108,7 +108,13 @@ func (w *worker) numberSteps(speed Input) {
 	}
 	number := plain(w.line.number(n).Float())
 	w.step("register/1", "number on the register's line", "n0 + (x - x0) * (n1 - n0) / (x1 - x0)", number, append(w.spanInputs(), x)...)
-	if w.out.Count.Set {
+	switch {
+	case w.out.NearestCount.Set:
+		nearest := plain(float64(w.out.NearestCount.Value))
+		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", nearest, Input{"number", number})
+		w.step("joint-count/1", "count chosen together with the blend's others", "nearest + change", plain(float64(w.out.Count.Value)),
+			Input{"nearest", nearest}, Input{"change", plain(float64(w.out.Count.Value - w.out.NearestCount.Value))})
+	case w.out.Count.Set:
 		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", plain(float64(w.out.Count.Value)), Input{"number", number})
 	}
 }

@@ -22,6 +22,7 @@ import (
 // calculations are the single calculations of the service, by the name of their
 // command.
 var calculations = []calculation{
+	of("blend", "Speeds and counts of a blend, and the composition that the counts give", (*client.Client).Blend, report.Blend),
 	of("scale", "What one turn of the motor delivers, and over which speeds", (*client.Client).Scale, report.Scale),
 	of("setpoint", "The setpoint for a target, or what a count does", (*client.Client).Setpoint, report.Setpoint),
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),

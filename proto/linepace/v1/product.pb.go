@@ -234,6 +234,120 @@ func (Blend_TotalBasis) EnumDescriptor() ([]byte, []int) {
 	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 1}
 }
 
+// How counts are rounded.
+type Blend_Rounding int32
+
+const (
+	// Not said: EACH.
+	Blend_ROUNDING_UNSPECIFIED Blend_Rounding = 0
+	// Each count by itself, nearest to what is asked of its drive.
+	Blend_EACH Blend_Rounding = 1
+	// The counts together: of the two counts around what is asked of each drive
+	// those with which the largest error of a share is least, as objective counts
+	// it. A neighbour beyond a limit of its drive is not taken. The
+	// total stays within one rounding step of what EACH gives: it differs by no
+	// more than the largest amount that one count adds on any of the drives that
+	// have a choice. The answer is never worse than EACH. Errors that differ by
+	// less than 1e-12 of the whole count as equal; then the counts nearest to what
+	// is asked stay. A leader keeps its own nearest count.
+	Blend_JOINT Blend_Rounding = 2
+)
+
+// Enum value maps for Blend_Rounding.
+var (
+	Blend_Rounding_name = map[int32]string{
+		0: "ROUNDING_UNSPECIFIED",
+		1: "EACH",
+		2: "JOINT",
+	}
+	Blend_Rounding_value = map[string]int32{
+		"ROUNDING_UNSPECIFIED": 0,
+		"EACH":                 1,
+		"JOINT":                2,
+	}
+)
+
+func (x Blend_Rounding) Enum() *Blend_Rounding {
+	p := new(Blend_Rounding)
+	*p = x
+	return p
+}
+
+func (x Blend_Rounding) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Blend_Rounding) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_product_proto_enumTypes[4].Descriptor()
+}
+
+func (Blend_Rounding) Type() protoreflect.EnumType {
+	return &file_linepace_v1_product_proto_enumTypes[4]
+}
+
+func (x Blend_Rounding) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Blend_Rounding.Descriptor instead.
+func (Blend_Rounding) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 2}
+}
+
+// What an error of a share is.
+type Blend_Objective int32
+
+const (
+	// Not said: POINTS.
+	Blend_OBJECTIVE_UNSPECIFIED Blend_Objective = 0
+	// Achieved share less share, percentage points.
+	Blend_POINTS Blend_Objective = 1
+	// (achieved share - share) / share, percent: small components count as much
+	// as large ones.
+	Blend_RELATIVE Blend_Objective = 2
+)
+
+// Enum value maps for Blend_Objective.
+var (
+	Blend_Objective_name = map[int32]string{
+		0: "OBJECTIVE_UNSPECIFIED",
+		1: "POINTS",
+		2: "RELATIVE",
+	}
+	Blend_Objective_value = map[string]int32{
+		"OBJECTIVE_UNSPECIFIED": 0,
+		"POINTS":                1,
+		"RELATIVE":              2,
+	}
+)
+
+func (x Blend_Objective) Enum() *Blend_Objective {
+	p := new(Blend_Objective)
+	*p = x
+	return p
+}
+
+func (x Blend_Objective) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Blend_Objective) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_product_proto_enumTypes[5].Descriptor()
+}
+
+func (Blend_Objective) Type() protoreflect.EnumType {
+	return &file_linepace_v1_product_proto_enumTypes[5]
+}
+
+func (x Blend_Objective) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Blend_Objective.Descriptor instead.
+func (Blend_Objective) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 3}
+}
+
 // A product: what it brings and what it asks of each drive of the line. Every
 // drive is demanded, stopped or left as it is, by name.
 type Product struct {
@@ -869,22 +983,34 @@ func (*LeaveAsIs) Descriptor() ([]byte, []int) {
 	return file_linepace_v1_product_proto_rawDescGZIP(), []int{7}
 }
 
-// Components in fixed shares of a total.
+// Components in fixed shares of a total, or of what one of them delivers.
 type Blend struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Identity of the blend within its product, 1 to 128 characters.
+	// Identity of the blend within its product, at most 128 characters. Required in
+	// a product; a blend by itself needs none.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Whether shares and total are masses or volumes. Required.
 	Basis Blend_Basis `protobuf:"varint,2,opt,name=basis,proto3,enum=linepace.v1.Blend_Basis" json:"basis,omitempty"`
 	// The total rate of all components, above 0, a mass or volume per time as
-	// basis says.
+	// basis says. Exactly one of total and leader_id.
 	Total *Quantity `protobuf:"bytes,3,opt,name=total,proto3" json:"total,omitempty"`
 	// Whether total and shares count the material as it is fed or its dry mass.
 	// Required where a component has moisture; absent: as fed.
 	TotalBasis Blend_TotalBasis `protobuf:"varint,4,opt,name=total_basis,json=totalBasis,proto3,enum=linepace.v1.Blend_TotalBasis" json:"total_basis,omitempty"`
 	// The components, 1 to 1000, each on a drive of its own. Their shares sum to
 	// 100, or one of them is the balance.
-	Components    []*Blend_Component `protobuf:"bytes,5,rep,name=components,proto3" json:"components,omitempty"`
+	Components []*Blend_Component `protobuf:"bytes,5,rep,name=components,proto3" json:"components,omitempty"`
+	// The drive of the component that the others follow, in place of a total: they
+	// take their shares of what its setpoint really gives. Without leader_rate it has
+	// a demand of its own in the product.
+	LeaderId string `protobuf:"bytes,6,opt,name=leader_id,json=leaderId,proto3" json:"leader_id,omitempty"`
+	// The rate of the leader as fed, above 0, a mass or volume per time as basis
+	// says. Only with leader_id.
+	LeaderRate *Quantity `protobuf:"bytes,7,opt,name=leader_rate,json=leaderRate,proto3" json:"leader_rate,omitempty"`
+	// How the counts of integer registers are rounded. Absent: EACH.
+	Rounding Blend_Rounding `protobuf:"varint,8,opt,name=rounding,proto3,enum=linepace.v1.Blend_Rounding" json:"rounding,omitempty"`
+	// What JOINT makes least. Absent: POINTS.
+	Objective     Blend_Objective `protobuf:"varint,9,opt,name=objective,proto3,enum=linepace.v1.Blend_Objective" json:"objective,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -952,6 +1078,34 @@ func (x *Blend) GetComponents() []*Blend_Component {
 		return x.Components
 	}
 	return nil
+}
+
+func (x *Blend) GetLeaderId() string {
+	if x != nil {
+		return x.LeaderId
+	}
+	return ""
+}
+
+func (x *Blend) GetLeaderRate() *Quantity {
+	if x != nil {
+		return x.LeaderRate
+	}
+	return nil
+}
+
+func (x *Blend) GetRounding() Blend_Rounding {
+	if x != nil {
+		return x.Rounding
+	}
+	return Blend_ROUNDING_UNSPECIFIED
+}
+
+func (x *Blend) GetObjective() Blend_Objective {
+	if x != nil {
+		return x.Objective
+	}
+	return Blend_OBJECTIVE_UNSPECIFIED
 }
 
 // Moisture of a material as it is fed.
@@ -1224,18 +1378,22 @@ const file_linepace_v1_product_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\bleaderId\x125\n" +
 	"\x06length\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\"\t\n" +
 	"\aStopped\"\v\n" +
-	"\tLeaveAsIs\"\x91\x05\n" +
-	"\x05Blend\x12\x1a\n" +
-	"\x02id\x18\x01 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12:\n" +
+	"\tLeaveAsIs\"\xec\a\n" +
+	"\x05Blend\x12\x18\n" +
+	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\x02id\x12:\n" +
 	"\x05basis\x18\x02 \x01(\x0e2\x18.linepace.v1.Blend.BasisB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05basis\x123\n" +
-	"\x05total\x18\x03 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x05total\x12H\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05basis\x12+\n" +
+	"\x05total\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x05total\x12H\n" +
 	"\vtotal_basis\x18\x04 \x01(\x0e2\x1d.linepace.v1.Blend.TotalBasisB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"totalBasis\x12I\n" +
 	"\n" +
 	"components\x18\x05 \x03(\v2\x1c.linepace.v1.Blend.ComponentB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\n" +
-	"components\x1a\xef\x01\n" +
+	"components\x12%\n" +
+	"\tleader_id\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\bleaderId\x126\n" +
+	"\vleader_rate\x18\a \x01(\v2\x15.linepace.v1.QuantityR\n" +
+	"leaderRate\x12A\n" +
+	"\brounding\x18\b \x01(\x0e2\x1b.linepace.v1.Blend.RoundingB\b\xbaH\x05\x82\x01\x02\x10\x01R\brounding\x12D\n" +
+	"\tobjective\x18\t \x01(\x0e2\x1c.linepace.v1.Blend.ObjectiveB\b\xbaH\x05\x82\x01\x02\x10\x01R\tobjective\x1a\xef\x01\n" +
 	"\tComponent\x12%\n" +
 	"\bdrive_id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x12)\n" +
@@ -1255,7 +1413,16 @@ const file_linepace_v1_product_proto_rawDesc = "" +
 	"\x17TOTAL_BASIS_UNSPECIFIED\x10\x00\x12\n" +
 	"\n" +
 	"\x06AS_FED\x10\x01\x12\a\n" +
-	"\x03DRY\x10\x02B/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\x03DRY\x10\x02\"9\n" +
+	"\bRounding\x12\x18\n" +
+	"\x14ROUNDING_UNSPECIFIED\x10\x00\x12\b\n" +
+	"\x04EACH\x10\x01\x12\t\n" +
+	"\x05JOINT\x10\x02\"@\n" +
+	"\tObjective\x12\x19\n" +
+	"\x15OBJECTIVE_UNSPECIFIED\x10\x00\x12\n" +
+	"\n" +
+	"\x06POINTS\x10\x01\x12\f\n" +
+	"\bRELATIVE\x10\x02B/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_product_proto_rawDescOnce sync.Once
@@ -1269,57 +1436,62 @@ func file_linepace_v1_product_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_product_proto_rawDescData
 }
 
-var file_linepace_v1_product_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_linepace_v1_product_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
 var file_linepace_v1_product_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_linepace_v1_product_proto_goTypes = []any{
 	(Material_Moisture_Basis)(0), // 0: linepace.v1.Material.Moisture.Basis
 	(Ratio_Basis)(0),             // 1: linepace.v1.Ratio.Basis
 	(Blend_Basis)(0),             // 2: linepace.v1.Blend.Basis
 	(Blend_TotalBasis)(0),        // 3: linepace.v1.Blend.TotalBasis
-	(*Product)(nil),              // 4: linepace.v1.Product
-	(*Material)(nil),             // 5: linepace.v1.Material
-	(*Demand)(nil),               // 6: linepace.v1.Demand
-	(*Dwell)(nil),                // 7: linepace.v1.Dwell
-	(*Ratio)(nil),                // 8: linepace.v1.Ratio
-	(*LengthPerPiece)(nil),       // 9: linepace.v1.LengthPerPiece
-	(*Stopped)(nil),              // 10: linepace.v1.Stopped
-	(*LeaveAsIs)(nil),            // 11: linepace.v1.LeaveAsIs
-	(*Blend)(nil),                // 12: linepace.v1.Blend
-	(*Material_Moisture)(nil),    // 13: linepace.v1.Material.Moisture
-	(*Dwell_Point)(nil),          // 14: linepace.v1.Dwell.Point
-	(*Blend_Component)(nil),      // 15: linepace.v1.Blend.Component
-	(*Quantity)(nil),             // 16: linepace.v1.Quantity
-	(*Tolerance)(nil),            // 17: linepace.v1.Tolerance
+	(Blend_Rounding)(0),          // 4: linepace.v1.Blend.Rounding
+	(Blend_Objective)(0),         // 5: linepace.v1.Blend.Objective
+	(*Product)(nil),              // 6: linepace.v1.Product
+	(*Material)(nil),             // 7: linepace.v1.Material
+	(*Demand)(nil),               // 8: linepace.v1.Demand
+	(*Dwell)(nil),                // 9: linepace.v1.Dwell
+	(*Ratio)(nil),                // 10: linepace.v1.Ratio
+	(*LengthPerPiece)(nil),       // 11: linepace.v1.LengthPerPiece
+	(*Stopped)(nil),              // 12: linepace.v1.Stopped
+	(*LeaveAsIs)(nil),            // 13: linepace.v1.LeaveAsIs
+	(*Blend)(nil),                // 14: linepace.v1.Blend
+	(*Material_Moisture)(nil),    // 15: linepace.v1.Material.Moisture
+	(*Dwell_Point)(nil),          // 16: linepace.v1.Dwell.Point
+	(*Blend_Component)(nil),      // 17: linepace.v1.Blend.Component
+	(*Quantity)(nil),             // 18: linepace.v1.Quantity
+	(*Tolerance)(nil),            // 19: linepace.v1.Tolerance
 }
 var file_linepace_v1_product_proto_depIdxs = []int32{
-	5,  // 0: linepace.v1.Product.materials:type_name -> linepace.v1.Material
-	6,  // 1: linepace.v1.Product.demands:type_name -> linepace.v1.Demand
-	12, // 2: linepace.v1.Product.blends:type_name -> linepace.v1.Blend
-	16, // 3: linepace.v1.Material.density:type_name -> linepace.v1.Quantity
-	16, // 4: linepace.v1.Material.bulk_density:type_name -> linepace.v1.Quantity
-	13, // 5: linepace.v1.Material.moisture:type_name -> linepace.v1.Material.Moisture
-	16, // 6: linepace.v1.Demand.rate:type_name -> linepace.v1.Quantity
-	7,  // 7: linepace.v1.Demand.dwell:type_name -> linepace.v1.Dwell
-	8,  // 8: linepace.v1.Demand.ratio:type_name -> linepace.v1.Ratio
-	9,  // 9: linepace.v1.Demand.length_per_piece:type_name -> linepace.v1.LengthPerPiece
-	10, // 10: linepace.v1.Demand.stopped:type_name -> linepace.v1.Stopped
-	11, // 11: linepace.v1.Demand.leave_as_is:type_name -> linepace.v1.LeaveAsIs
-	17, // 12: linepace.v1.Demand.tolerance:type_name -> linepace.v1.Tolerance
-	16, // 13: linepace.v1.Dwell.time:type_name -> linepace.v1.Quantity
-	14, // 14: linepace.v1.Dwell.point:type_name -> linepace.v1.Dwell.Point
+	7,  // 0: linepace.v1.Product.materials:type_name -> linepace.v1.Material
+	8,  // 1: linepace.v1.Product.demands:type_name -> linepace.v1.Demand
+	14, // 2: linepace.v1.Product.blends:type_name -> linepace.v1.Blend
+	18, // 3: linepace.v1.Material.density:type_name -> linepace.v1.Quantity
+	18, // 4: linepace.v1.Material.bulk_density:type_name -> linepace.v1.Quantity
+	15, // 5: linepace.v1.Material.moisture:type_name -> linepace.v1.Material.Moisture
+	18, // 6: linepace.v1.Demand.rate:type_name -> linepace.v1.Quantity
+	9,  // 7: linepace.v1.Demand.dwell:type_name -> linepace.v1.Dwell
+	10, // 8: linepace.v1.Demand.ratio:type_name -> linepace.v1.Ratio
+	11, // 9: linepace.v1.Demand.length_per_piece:type_name -> linepace.v1.LengthPerPiece
+	12, // 10: linepace.v1.Demand.stopped:type_name -> linepace.v1.Stopped
+	13, // 11: linepace.v1.Demand.leave_as_is:type_name -> linepace.v1.LeaveAsIs
+	19, // 12: linepace.v1.Demand.tolerance:type_name -> linepace.v1.Tolerance
+	18, // 13: linepace.v1.Dwell.time:type_name -> linepace.v1.Quantity
+	16, // 14: linepace.v1.Dwell.point:type_name -> linepace.v1.Dwell.Point
 	1,  // 15: linepace.v1.Ratio.basis:type_name -> linepace.v1.Ratio.Basis
-	16, // 16: linepace.v1.LengthPerPiece.length:type_name -> linepace.v1.Quantity
+	18, // 16: linepace.v1.LengthPerPiece.length:type_name -> linepace.v1.Quantity
 	2,  // 17: linepace.v1.Blend.basis:type_name -> linepace.v1.Blend.Basis
-	16, // 18: linepace.v1.Blend.total:type_name -> linepace.v1.Quantity
+	18, // 18: linepace.v1.Blend.total:type_name -> linepace.v1.Quantity
 	3,  // 19: linepace.v1.Blend.total_basis:type_name -> linepace.v1.Blend.TotalBasis
-	15, // 20: linepace.v1.Blend.components:type_name -> linepace.v1.Blend.Component
-	0,  // 21: linepace.v1.Material.Moisture.basis:type_name -> linepace.v1.Material.Moisture.Basis
-	17, // 22: linepace.v1.Blend.Component.tolerance:type_name -> linepace.v1.Tolerance
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	17, // 20: linepace.v1.Blend.components:type_name -> linepace.v1.Blend.Component
+	18, // 21: linepace.v1.Blend.leader_rate:type_name -> linepace.v1.Quantity
+	4,  // 22: linepace.v1.Blend.rounding:type_name -> linepace.v1.Blend.Rounding
+	5,  // 23: linepace.v1.Blend.objective:type_name -> linepace.v1.Blend.Objective
+	0,  // 24: linepace.v1.Material.Moisture.basis:type_name -> linepace.v1.Material.Moisture.Basis
+	19, // 25: linepace.v1.Blend.Component.tolerance:type_name -> linepace.v1.Tolerance
+	26, // [26:26] is the sub-list for method output_type
+	26, // [26:26] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_product_proto_init() }
@@ -1349,7 +1521,7 @@ func file_linepace_v1_product_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_product_proto_rawDesc), len(file_linepace_v1_product_proto_rawDesc)),
-			NumEnums:      4,
+			NumEnums:      6,
 			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   0,

@@ -232,6 +232,10 @@ const (
 	Check_LEADER_GIVES_NO_RATE Check_Code = 16
 	// WARNING: a pump turns no faster than its slip flow takes back.
 	Check_DELIVERS_NOTHING Check_Code = 17
+	// INFO: the counts of the blend were chosen together, and this one is not the nearest by itself.
+	Check_COUNT_CHOSEN_TOGETHER Check_Code = 60
+	// WARNING: the search for the counts of a blend was cut off; these are the best it found.
+	Check_COUNTS_NOT_PROVEN Check_Code = 61
 )
 
 // Enum value maps for Check_Code.
@@ -255,6 +259,8 @@ var (
 		15: "RUNNING_SETPOINT_UNKNOWN",
 		16: "LEADER_GIVES_NO_RATE",
 		17: "DELIVERS_NOTHING",
+		60: "COUNT_CHOSEN_TOGETHER",
+		61: "COUNTS_NOT_PROVEN",
 	}
 	Check_Code_value = map[string]int32{
 		"CODE_UNSPECIFIED":           0,
@@ -275,6 +281,8 @@ var (
 		"RUNNING_SETPOINT_UNKNOWN":   15,
 		"LEADER_GIVES_NO_RATE":       16,
 		"DELIVERS_NOTHING":           17,
+		"COUNT_CHOSEN_TOGETHER":      60,
+		"COUNTS_NOT_PROVEN":          61,
 	}
 )
 
@@ -412,7 +420,10 @@ type Setpoint struct {
 	// The process rate at the achieved speed, in the unit of the readout or the
 	// register where that is one: what a surface wheel or a catch test shows, also
 	// where the demand is a time or a motor speed. Absent: the drive describes no delivery.
-	ProcessRate   *Quantity `protobuf:"bytes,21,opt,name=process_rate,json=processRate,proto3" json:"process_rate,omitempty"`
+	ProcessRate *Quantity `protobuf:"bytes,21,opt,name=process_rate,json=processRate,proto3" json:"process_rate,omitempty"`
+	// The count nearest to the demand by itself, where the counts of a blend were
+	// chosen together and this one is its neighbour.
+	NearestCount  *int32 `protobuf:"varint,60,opt,name=nearest_count,json=nearestCount,proto3,oneof" json:"nearest_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -592,6 +603,13 @@ func (x *Setpoint) GetProcessRate() *Quantity {
 		return x.ProcessRate
 	}
 	return nil
+}
+
+func (x *Setpoint) GetNearestCount() int32 {
+	if x != nil && x.NearestCount != nil {
+		return *x.NearestCount
+	}
+	return 0
 }
 
 // Something that the user must know about a plan or a setpoint.
@@ -864,7 +882,7 @@ var File_linepace_v1_setpoint_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
-	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xf5\v\n" +
+	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xb1\f\n" +
 	"\bSetpoint\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x124\n" +
 	"\x06action\x18\x02 \x01(\x0e2\x1c.linepace.v1.Setpoint.ActionR\x06action\x12\x10\n" +
@@ -888,7 +906,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x15band_within_tolerance\x18\x12 \x01(\bH\vR\x13bandWithinTolerance\x88\x01\x01\x124\n" +
 	"\x06change\x18\x13 \x01(\v2\x1c.linepace.v1.Setpoint.ChangeR\x06change\x12+\n" +
 	"\aworking\x18\x14 \x03(\v2\x11.linepace.v1.StepR\aworking\x128\n" +
-	"\fprocess_rate\x18\x15 \x01(\v2\x15.linepace.v1.QuantityR\vprocessRate\x1aZ\n" +
+	"\fprocess_rate\x18\x15 \x01(\v2\x15.linepace.v1.QuantityR\vprocessRate\x12(\n" +
+	"\rnearest_count\x18< \x01(\x05H\fR\fnearestCount\x88\x01\x01\x1aZ\n" +
 	"\x04Band\x12'\n" +
 	"\x03low\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x03low\x12)\n" +
 	"\x04high\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04high\x1a\x98\x02\n" +
@@ -921,7 +940,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\r_readout_unitB\v\n" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
-	"\x16_band_within_tolerance\"\xe6\b\n" +
+	"\x16_band_within_toleranceB\x10\n" +
+	"\x0e_nearest_count\"\x98\t\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -944,7 +964,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xdc\x03\n" +
+	"\bREGISTER\x10\x03\"\x8e\x04\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -964,7 +984,9 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x13MOTOR_SPEED_NOMINAL\x10\x0e\x12\x1c\n" +
 	"\x18RUNNING_SETPOINT_UNKNOWN\x10\x0f\x12\x18\n" +
 	"\x14LEADER_GIVES_NO_RATE\x10\x10\x12\x14\n" +
-	"\x10DELIVERS_NOTHING\x10\x11\"^\n" +
+	"\x10DELIVERS_NOTHING\x10\x11\x12\x19\n" +
+	"\x15COUNT_CHOSEN_TOGETHER\x10<\x12\x15\n" +
+	"\x11COUNTS_NOT_PROVEN\x10=\"^\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bRUNNABLE\x10\x01\x12\x1a\n" +

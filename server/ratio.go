@@ -1,0 +1,92 @@
+package server
+
+import (
+	"context"
+
+	"linepace.example/core/changeover"
+	"linepace.example/core/fault"
+	"linepace.example/core/scaling"
+	linepacev1 "linepace.example/proto/linepace/v1"
+)
+
+// ratioService holds flows and speeds to each other.
+type ratioService struct {
+	linepacev1.UnimplementedRatioServiceServer
+}
+
+// blender is what the requests about blends have in common.
+type blender struct {
+	decoder
+	drives    []scaling.Drive
+	materials []scaling.Material
+}
+
+func (b *blender) read(drives []*linepacev1.Drive, materials []*linepacev1.Material) {
+	b.drives, b.materials = make([]scaling.Drive, len(drives)), make([]scaling.Material, len(materials))
+	list := fault.Root("drives")
+	for i, drive := range drives {
+		at := list.Index(i)
+		b.drive(drive, &b.drives[i], &at)
+	}
+	list = fault.Root("materials")
+	for i, material := range materials {
+		at := list.Index(i)
+		b.materials[i] = b.material(material, &at)
+	}
+}
+
+// Blend finds the setpoints of a blend and its composition.
+func (ratioService) Blend(ctx context.Context, in *linepacev1.BlendRequest) (*linepacev1.BlendResponse, error) {
+	var b blender
+	b.read(in.GetDrives(), in.GetMaterials())
+	at := fault.Root("blend")
+	blend := b.blend(in.GetBlend(), &at)
+	req := changeover.BlendRequest{Drives: b.drives, Materials: b.materials, Blend: &blend, Working: in.GetIncludeWorking()}
+	out, faults, finished := changeover.Mix(&req, b.faults, func() bool { return ctx.Err() != nil })
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	if !finished {
+		return nil, ctx.Err()
+	}
+	return composition(&out), nil
+}
+
+func composition(in *changeover.Composition) *linepacev1.BlendResponse {
+	out := &linepacev1.BlendResponse{
+		Components:          make([]*linepacev1.BlendResponse_Component, len(in.Portions)),
+		AchievedTotal:       quantity(in.Total),
+		LargestErrorPercent: pointer(&in.Largest),
+		Proven:              pointer(&in.Proven),
+		LeaderId:            in.LeaderID,
+		Checks:              checks(in.Checks),
+		Verdict:             linepacev1.Check_Verdict(in.Verdict),
+		Working:             working(in.Working),
+	}
+	for k := range in.Portions {
+		out.Components[k] = portion(&in.Portions[k])
+	}
+	return out
+}
+
+func portion(p *changeover.Portion) *linepacev1.BlendResponse_Component {
+	out := &linepacev1.BlendResponse_Component{
+		DriveId:              p.Drive.ID,
+		DemandedRpm:          pointer(&p.DemandedRPM),
+		AchievedRpm:          pointer(&p.AchievedRPM),
+		Count:                pointer(&p.Count),
+		RatioToLeaderPercent: pointer(&p.RatioToLeaderPercent),
+		RateToLeaderPercent:  pointer(&p.RateToLeaderPercent),
+		PulseRatio:           pointer(&p.PulseRatio),
+		SharePercent:         p.SharePercent,
+		AchievedSharePercent: pointer(&p.AchievedSharePercent),
+		ErrorPercent:         pointer(&p.ErrorPercent),
+		Setpoint:             &linepacev1.Setpoint{},
+	}
+	if p.AchievedRPM.Set {
+		nearest := !p.NearestCount.Set
+		out.Nearest = &nearest
+	}
+	planned(&p.Setpoint, out.Setpoint)
+	return out
+}
