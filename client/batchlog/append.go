@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"context"
 
-	"golang.org/x/mod/sumdb/tlog"
-
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
 
@@ -41,8 +39,10 @@ type outcome struct {
 }
 
 // Append puts a record at the end of the log, once: a record whose payload is in
-// the log already is found there. It returns when the record is durable. A context
-// that ends while the record is being written leaves the outcome unknown.
+// the log already is found there. It returns when the record is durable. Whoever
+// comes while nobody is writing writes at once, in this goroutine and whatever becomes
+// of the context; who comes meanwhile waits, and one of them writes for all that do. A
+// context that ends while another one writes leaves the outcome unknown.
 //
 // Errors: *RecordError, *LockedError, *ReadOnlyError, *FullError, *DamagedError,
 // ErrClosed, and the context's own, where nothing was written; and
@@ -53,14 +53,25 @@ func (l *Log) Append(ctx context.Context, r *linepacev1.Record) (Result, error) 
 	if err != nil {
 		return Result{}, err
 	}
-	w := &waiting{row: derived, done: make(chan outcome, 1)}
+	return l.put(ctx, &waiting{row: derived, done: make(chan outcome, 1)})
+}
+
+// put writes w, or has another one write it.
+func (l *Log) put(ctx context.Context, w *waiting) (Result, error) {
 	select {
 	case <-l.closing:
 		return Result{}, ErrClosed
+	case <-ctx.Done():
+		return Result{}, context.Cause(ctx)
 	default:
 	}
 	select {
-	case l.queue <- w:
+	case l.turn <- struct{}{}: // nobody is writing
+		l.appendGroup(l.gather(w))
+		<-l.turn
+		o := <-w.done
+		return o.result, o.err
+	case l.queue <- w: // taken by the one who writes next
 	case <-l.closing:
 		return Result{}, ErrClosed
 	case <-ctx.Done():
@@ -71,20 +82,6 @@ func (l *Log) Append(ctx context.Context, r *linepacev1.Record) (Result, error) 
 		return o.result, o.err
 	case <-ctx.Done():
 		return Result{}, &OutcomeUnknownError{Err: context.Cause(ctx)}
-	}
-}
-
-// appendWaiting serves the queue until the log closes. One goroutine does it, so
-// that whoever comes while a transaction is being made durable waits for the next.
-func (l *Log) appendWaiting() {
-	defer close(l.stopped)
-	for {
-		select {
-		case first := <-l.queue:
-			l.appendGroup(l.gather(first))
-		case <-l.closing:
-			return
-		}
 	}
 }
 
@@ -126,67 +123,98 @@ func (l *Log) appendGroup(group []*waiting) {
 }
 
 func (l *Log) appendRows(tx writer, group []*waiting, results []Result) (*edge, error) {
-	at, err := tx.lockHead()
+	a, err := startAppending(tx, l.edge)
 	if err != nil {
 		return nil, err
 	}
-	tree, err := l.edgeAt(at, tx)
-	if err != nil {
-		return nil, err
-	}
-	first := tree.size
 	for i, w := range group {
-		if results[i], err = appendRow(tx, tree, w.row); err != nil {
+		if results[i], err = a.append(w.row); err != nil {
 			return nil, err
 		}
 	}
-	if tree.size == first {
-		return tree, nil
+	if a.tree.size == a.at.size {
+		return a.tree, nil
+	}
+	root, err := a.tree.root()
+	if err != nil {
+		return nil, err
+	}
+	return a.tree, tx.setHead(head{a.tree.size, root})
+}
+
+// appending is a transaction that appends.
+type appending struct {
+	tx   writer
+	at   head  // as it was at the beginning
+	tree *edge // as it will be
+}
+
+// startAppending takes the tree at hand, which is another one where another process
+// has appended since, or reads it where there is none.
+func startAppending(tx writer, tree *edge) (*appending, error) {
+	a := &appending{tx: tx, tree: tree}
+	if tree == nil {
+		return a, a.readTree()
 	}
 	root, err := tree.root()
-	if err != nil {
-		return nil, err
-	}
-	return tree, tx.setHead(head{tree.size, root})
+	a.at = head{tree.size, root}
+	return a, err
 }
 
-// edgeAt returns the edge of the tree that the head names: the one at hand, as
-// long as no other process has appended since.
-func (l *Log) edgeAt(at head, stored tlog.HashReader) (*edge, error) {
-	if l.edge == nil || l.edge.size != at.size {
-		return readEdge(at, stored)
+func (a *appending) readTree() (err error) {
+	if a.at, err = a.tx.lockHead(); err != nil {
+		return err
 	}
-	root, err := l.edge.root()
-	if err != nil {
-		return nil, err
-	}
-	if root != at.root {
-		return readEdge(at, stored)
-	}
-	return l.edge, nil
+	a.tree, err = readEdge(a.at, a.tx)
+	return err
 }
 
-// appendRow appends one entry, where its payload is not in the log yet.
-func appendRow(tx writer, tree *edge, r *row) (Result, error) {
-	at, first, err := tx.lookUp(r.digest[:], r.requestDigest[:])
+// append appends one entry, where its payload is not in the log yet.
+func (a *appending) append(r *row) (Result, error) {
+	hashes, err := a.tree.with(r.leafHash)
 	if err != nil {
 		return Result{}, err
 	}
-	result := Result{Index: tree.size, Duplicate: at != nil}
-	if at != nil {
-		result.Index = *at
-	}
-	if first != nil && *first < result.Index {
-		result.ReplanOf = first
-	}
-	if at != nil {
-		leaf, err := tx.leaf(*at)
-		result.OtherSignature = !bytes.Equal(leaf, r.leaf)
-		return result, err
-	}
-	hashes, err := tree.add(r.leafHash)
+	n := a.tree.size
+	first, done, err := a.tx.insert(a.at, n, r, hashes)
 	if err != nil {
 		return Result{}, err
 	}
-	return result, tx.insert(result.Index, r, hashes)
+	if !done {
+		return a.other(r)
+	}
+	a.tree.take(hashes)
+	return newResult(n, first), nil
+}
+
+// other ends an append that did not take place, since the tree at hand is an old one
+// or the payload is in the log.
+func (a *appending) other(r *row) (Result, error) {
+	at, err := a.tx.lockHead()
+	if err != nil {
+		return Result{}, err
+	}
+	if at != a.at {
+		if err := a.readTree(); err != nil {
+			return Result{}, err
+		}
+		return a.append(r)
+	}
+	n, first, err := a.tx.lookUp(r.digest[:], r.requestDigest[:])
+	if err != nil {
+		return Result{}, err
+	}
+	leaf, err := a.tx.leaf(n)
+	result := newResult(n, first)
+	result.Duplicate = true
+	result.OtherSignature = !bytes.Equal(leaf, r.leaf)
+	return result, err
+}
+
+func newResult(n, first int64) Result {
+	result := Result{Index: n}
+	if first < n {
+		result.ReplanOf = &first
+	}
+	return result
 }

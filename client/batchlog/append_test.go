@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/protobuf/proto"
@@ -159,14 +160,56 @@ func TestAppendContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	_, err := log.Append(ctx, sample(t, 0))
-	// The queue may have taken it all the same.
-	var unknown *OutcomeUnknownError
-	require.True(t, errors.Is(err, context.Canceled) || err == nil || errors.As(err, &unknown), "%v", err)
-	again, err := log.Append(context.Background(), sample(t, 0))
-	require.NoError(t, err)
-	require.Zero(t, again.Index)
+	require.ErrorIs(t, err, context.Canceled)
+	require.False(t, errors.As(err, new(*OutcomeUnknownError)))
+	appendSamples(t, log, 0, 1)
 	require.NoError(t, log.Close())
 	auditClean(t, path, 1)
+}
+
+// Who waits may give up: before another one takes the record nothing is written,
+// and afterwards the outcome is unknown. Appending again finds out.
+func TestGiveUpWaiting(t *testing.T) {
+	path := newPath(t)
+	log := open(t, path, Options{})
+	store := &counted{storage: log.store, release: make(chan struct{})}
+	log.store = store
+	var leader sync.WaitGroup
+	lead := func(i int) {
+		leader.Go(func() {
+			_, err := log.Append(context.Background(), sample(t, i))
+			require.NoError(t, err)
+		})
+	}
+	follow := func(i int) (cancel func(), failed chan error) {
+		ctx, cancel := context.WithCancel(context.Background())
+		failed = make(chan error)
+		go func() {
+			_, err := log.Append(ctx, sample(t, i))
+			failed <- err
+		}()
+		return cancel, failed
+	}
+	lead(0) // and is held back with its turn
+	require.Eventually(t, func() bool { return len(log.turn) == 1 }, time.Minute, time.Millisecond)
+	cancel, failed := follow(1)
+	cancel()
+	require.Equal(t, context.Canceled, <-failed)
+
+	cancel, failed = follow(2)
+	taken := <-log.queue // as another one would
+	cancel()
+	require.ErrorAs(t, <-failed, new(*OutcomeUnknownError))
+	store.release <- struct{}{}
+	leader.Wait()
+	close(store.release)
+	_, err := log.put(context.Background(), taken)
+	require.NoError(t, err)
+	again, err := log.Append(context.Background(), sample(t, 2))
+	require.NoError(t, err)
+	require.Equal(t, Result{Index: 1, Duplicate: true}, again)
+	require.NoError(t, log.Close())
+	auditClean(t, path, 2)
 }
 
 // Many goroutines over two handles append the same records, each some first.

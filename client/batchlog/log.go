@@ -35,12 +35,12 @@ type Log struct {
 	path  string
 	store storage
 
-	queue   chan *waiting
+	turn    chan struct{} // holds one while an append is writing
+	queue   chan *waiting // to the one that is writing
 	closing chan struct{}
-	stopped chan struct{}
 	once    sync.Once
 
-	edge *edge // of the tree after the last append, or nil; the appending goroutine's own
+	edge *edge // of the tree after the last append, or nil; belongs to whose turn it is
 }
 
 // Open opens the log in the file at path, or creates it. Errors: *NotALogError,
@@ -51,15 +51,13 @@ func Open(ctx context.Context, path string, options Options) (*Log, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &Log{
+	return &Log{
 		path:    path,
 		store:   store,
+		turn:    make(chan struct{}, 1),
 		queue:   make(chan *waiting),
 		closing: make(chan struct{}),
-		stopped: make(chan struct{}),
-	}
-	go l.appendWaiting()
-	return l, nil
+	}, nil
 }
 
 // Close lets a running append finish and closes the file.
@@ -67,7 +65,7 @@ func (l *Log) Close() error {
 	err := ErrClosed
 	l.once.Do(func() {
 		close(l.closing)
-		<-l.stopped
+		l.turn <- struct{}{} // for good
 		err = l.store.close()
 	})
 	return err

@@ -33,13 +33,16 @@ type sqlite struct {
 
 // What the writing connection does, prepared once.
 const (
-	sqlBegin      = "BEGIN IMMEDIATE"
-	sqlCommit     = "COMMIT"
-	sqlRollback   = "ROLLBACK"
-	sqlHead       = "SELECT size, root FROM head WHERE id = 0"
-	sqlLookUp     = "SELECT (SELECT n FROM entry WHERE request_digest = ?1 AND digest = ?2), (SELECT min(n) FROM entry WHERE request_digest = ?1)"
-	sqlLeaf       = "SELECT leaf FROM entry WHERE n = ?"
-	sqlInsert     = "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+	sqlBegin    = "BEGIN IMMEDIATE"
+	sqlCommit   = "COMMIT"
+	sqlRollback = "ROLLBACK"
+	sqlHead     = "SELECT size, root FROM head WHERE id = 0"
+	sqlLookUp   = "SELECT n, (SELECT min(n) FROM entry WHERE request_digest = ?1) FROM entry WHERE request_digest = ?1 AND digest = ?2"
+	sqlLeaf     = "SELECT leaf FROM entry WHERE n = ?"
+	// One statement, since each takes about as long as a page does.
+	sqlInsert = `INSERT INTO entry SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11 FROM head WHERE size = ?12 AND root = ?13
+		ON CONFLICT (request_digest, digest) DO NOTHING
+		RETURNING (SELECT min(n) FROM entry WHERE request_digest = ?3)`
 	sqlSetHead    = "UPDATE head SET size = ?, root = ? WHERE id = 0"
 	sqlCheckpoint = "INSERT OR IGNORE INTO checkpoint VALUES (?, ?)" // the same note again says nothing new
 	sqlHashes     = "SELECT hashes FROM entry WHERE n = ?"
@@ -158,8 +161,11 @@ func scanHead(row *sql.Row) (head, error) {
 	return h, nil
 }
 
-func (w *sqliteWriter) lookUp(digest, requestDigest []byte) (n, first *int64, err error) {
+func (w *sqliteWriter) lookUp(digest, requestDigest []byte) (n, first int64, err error) {
 	err = w.s.statement[sqlLookUp].QueryRow(requestDigest, digest).Scan(&n, &first)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = &DamagedError{Reason: "its index has a payload that its entries have not", Err: err}
+	}
 	return n, first, err
 }
 
@@ -168,10 +174,14 @@ func (w *sqliteWriter) leaf(n int64) (leaf []byte, err error) {
 	return leaf, err
 }
 
-func (w *sqliteWriter) insert(n int64, r *row, hashes []tlog.Hash) error {
+func (w *sqliteWriter) insert(at head, n int64, r *row, hashes []tlog.Hash) (first int64, done bool, err error) {
+	err = w.s.statement[sqlInsert].QueryRow(n, r.digest[:], r.requestDigest[:], r.batch, r.recipe, r.product, r.equipment,
+		r.requestedAt, r.drives, joined(hashes), r.leaf, at.size, at.root[:]).Scan(&first)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, false, nil
+	}
 	w.bytes += int64(len(r.leaf))
-	return w.exec(sqlInsert, n, r.digest[:], r.requestDigest[:], r.batch, r.recipe, r.product, r.equipment,
-		r.requestedAt, r.drives, joined(hashes), r.leaf)
+	return first, err == nil, err
 }
 
 func joined(hashes []tlog.Hash) []byte {

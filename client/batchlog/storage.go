@@ -27,17 +27,19 @@ type meta struct {
 	createdBy string
 }
 
-// writer is one transaction that writes. Its order is: head first, since that is
-// the lock, then look up, then insert.
+// writer is one transaction that writes. The head is its lock, which whatever comes
+// first takes.
 type writer interface {
 	tlog.HashReader
 	lockHead() (head, error)
-	// lookUp finds the entry of a payload and the first entry of a request, nil
-	// where there is none.
-	lookUp(digest, requestDigest []byte) (n, first *int64, err error)
+	// insert puts an entry with the hashes of the subtrees that it completes, where
+	// the head is at and no entry has its payload, and reports whether it did. Then
+	// first is the first entry of the same request, which may be n.
+	insert(at head, n int64, r *row, hashes []tlog.Hash) (first int64, done bool, err error)
+	// lookUp finds the entry of a payload that is there and the first entry of its
+	// request.
+	lookUp(digest, requestDigest []byte) (n, first int64, err error)
 	leaf(n int64) ([]byte, error)
-	// insert puts an entry with the hashes of the subtrees that it completes.
-	insert(n int64, r *row, hashes []tlog.Hash) error
 	setHead(h head) error
 	putCheckpoint(size int64, note []byte) error
 }

@@ -23,13 +23,22 @@ type edge struct {
 // add puts a leaf at the end and returns the hashes to store from
 // tlog.StoredHashIndex(0, size before) on.
 func (e *edge) add(leaf tlog.Hash) ([]tlog.Hash, error) {
-	hashes, err := tlog.StoredHashesForRecordHash(e.size, leaf, e)
-	if err != nil {
-		return nil, err
+	hashes, err := e.with(leaf)
+	if err == nil {
+		e.take(hashes)
 	}
+	return hashes, err
+}
+
+// with returns the hashes of the subtrees that a leaf would complete.
+func (e *edge) with(leaf tlog.Hash) ([]tlog.Hash, error) {
+	return tlog.StoredHashesForRecordHash(e.size, leaf, e)
+}
+
+// take puts the leaf at the end that with has returned the hashes for.
+func (e *edge) take(hashes []tlog.Hash) {
 	copy(e.last[:], hashes)
 	e.size++
-	return hashes, nil
 }
 
 // root returns the hash over all leaves.

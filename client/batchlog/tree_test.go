@@ -49,8 +49,8 @@ func appendLeaves(t *testing.T, log *Log, leaves ...[]byte) {
 		digest := sha256.Sum256(leaf)
 		w := &waiting{row: &row{digest: digest, requestDigest: digest, drives: "[]"}, done: make(chan outcome, 1)}
 		w.row.setLeaf(leaf)
-		log.queue <- w
-		require.NoError(t, (<-w.done).err)
+		_, err := log.put(context.Background(), w)
+		require.NoError(t, err)
 	}
 }
 

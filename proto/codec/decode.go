@@ -50,20 +50,43 @@ func UnmarshalSelected(data []byte, m proto.Message, s Selection) (canonical boo
 }
 
 // A Selection says which fields of some messages are wanted; of others all are.
-type Selection map[*table]uint64 // the fields left out
+type Selection map[*table]selected
+
+type selected struct {
+	omitted uint64 // the fields left out
+	never   uint64 // the fields that no canonical document gives
+}
 
 // Only selects the fields with these JSON names of the messages of m's type, and
 // returns s. A name that the type does not have selects nothing.
 func (s Selection) Only(m proto.Message, names ...string) Selection {
+	return s.mark(m, func(mark *selected, f *field) {
+		if !slices.Contains(names, f.name) {
+			mark.omitted |= f.bit
+		}
+	})
+}
+
+// Never has a document that gives one of these fields judged as not canonical, and
+// returns s.
+func (s Selection) Never(m proto.Message, names ...string) Selection {
+	return s.mark(m, func(mark *selected, f *field) {
+		if slices.Contains(names, f.name) {
+			mark.never |= f.bit
+		}
+	})
+}
+
+func (s Selection) mark(m proto.Message, mark func(*selected, *field)) Selection {
 	t, err := tableFor(m)
 	if err != nil { // no such message can be read either
 		return s
 	}
+	marks := s[t]
 	for _, f := range t.declared {
-		if !slices.Contains(names, f.name) {
-			s[t] |= f.bit
-		}
+		mark(&marks, f)
 	}
+	s[t] = marks
 	return s
 }
 
@@ -77,7 +100,7 @@ func unmarshal(data []byte, m proto.Message, d decoder) (canonical bool, err err
 	}
 	d.data = data
 	d.wire = make([]byte, 0, len(data)/2)
-	d.path = make([]step, 0, 16)
+	d.top, d.path = t, make([]step, 0, 16)
 	sound := d.readDocument(t)
 	if !sound {
 		d.reportFault()
@@ -104,17 +127,18 @@ type decoder struct {
 	wire      []byte // what could be read
 	holes     bool   // an item of a list could not be read
 	part      *bool  // nil: what could be read is not wanted where not all could
+	top       *table
 	path      []step
+	unknown   string // the key of the last step where it is no field
 	errs      Errors
 	selection Selection
 	unlisted  int // violations beyond those in errs
 }
 
-// A step of the path to a value: a field, and its element where index is not -1.
-type step struct {
-	name  string
-	index int
-}
+// A step of the path to a value: the rank of a field, -1 where it is unknown, and its
+// element where index is not -1. It holds no pointer, since writing one for each value
+// costs the garbage collector's attention.
+type step struct{ rank, index int }
 
 // The methods named read return false at an error of syntax, and leave path at
 // the value where it is. Other violations they report themselves.
@@ -150,7 +174,7 @@ func (d *decoder) failTop() bool {
 func (d *decoder) readMessage(t *table) bool {
 	var seen members
 	if d.selection != nil {
-		seen.omitted = d.selection[t]
+		seen.selected = d.selection[t]
 	}
 	for more := d.open('}'); more; {
 		if !d.readMember(t, &seen) {
@@ -166,9 +190,9 @@ func (d *decoder) readMessage(t *table) bool {
 
 // members are those of a message that were read so far.
 type members struct {
-	given   uint64
-	next    int    // the least rank that the next one has where they are in order
-	omitted uint64 // by the selection
+	given uint64
+	next  int // the least rank that the next one has where they are in order
+	selected
 }
 
 // readMember reads a key and its value.
@@ -185,7 +209,8 @@ func (d *decoder) readMember(t *table, seen *members) bool {
 		d.departs = d.departs || f.rank < seen.next
 	}
 	seen.next = f.rank + 1
-	d.path = append(d.path, step{name: f.name, index: -1})
+	d.departs = d.departs || seen.never&f.bit != 0
+	d.path = append(d.path, step{f.rank, -1})
 	begin := len(d.wire)
 	if !d.readField(f, &seen.given) {
 		return false
@@ -203,7 +228,7 @@ func (d *decoder) readExpected(t *table, next int) *field {
 	d.next()
 	rest := d.data[d.pos:]
 	for _, f := range t.sorted[next:min(next+4, len(t.sorted))] {
-		if len(rest) >= len(f.key) && string(rest[:len(f.key)]) == f.key {
+		if len(rest) >= len(f.key) && rest[1] == f.key[1] && string(rest[:len(f.key)]) == f.key {
 			d.pos += len(f.key)
 			return f
 		}
@@ -212,7 +237,8 @@ func (d *decoder) readExpected(t *table, next int) *field {
 }
 
 func (d *decoder) readUnknown(t *table, key []byte) bool {
-	d.path = append(d.path, unknownStep(key))
+	d.path = append(d.path, step{-1, -1})
+	d.unknown = unknownStep(key)
 	d.reportUnknown(t, string(key))
 	if !d.skip(0) {
 		return false

@@ -119,11 +119,17 @@ func (d *decoder) reportUnknown(t *table, key string) {
 // pathText returns the path to the current value, such as line.drives[0].motor.
 func (d *decoder) pathText() string {
 	var path []byte
+	t := d.top
 	for i, s := range d.path {
-		if i > 0 && s.name[0] != '[' {
+		name := d.unknown
+		if s.rank >= 0 {
+			f := t.sorted[s.rank]
+			name, t = f.name, f.message
+		}
+		if i > 0 && name[0] != '[' {
 			path = append(path, '.')
 		}
-		path = append(path, s.name...)
+		path = append(path, name...)
 		if s.index >= 0 {
 			path = append(path, '[')
 			path = strconv.AppendInt(path, int64(s.index), 10)
@@ -135,16 +141,16 @@ func (d *decoder) pathText() string {
 
 // unknownStep returns the step of an unknown key: as it is where it looks like a
 // name, else quoted in brackets.
-func unknownStep(key []byte) step {
+func unknownStep(key []byte) string {
 	for _, c := range key {
 		if c != '_' && (c < '0' || c > '9') && (c|0x20 < 'a' || c|0x20 > 'z') {
-			return step{name: "[" + quote(string(key)) + "]", index: -1}
+			return "[" + quote(string(key)) + "]"
 		}
 	}
 	if len(key) == 0 {
-		return step{name: `[""]`, index: -1}
+		return `[""]`
 	}
-	return step{name: shorten(string(key)), index: -1}
+	return shorten(string(key))
 }
 
 // wanted says what belongs into a field, or into one element of it.

@@ -79,17 +79,19 @@ func Open(payload []byte) (*linepacev1.RecordPayload, error) {
 	return nil, compare(payload, p)
 }
 
-// filed is what OpenIndex reads, and what holdsOnlyRecorded looks at.
+// filed is what OpenIndex reads. What holdsOnlyRecorded looks for in setpoints and
+// checks is not read, but found all the same.
 var filed = codec.Selection{}.
 	Only(&linepacev1.Line{}, "drives").
 	Only(&linepacev1.Drive{}, "id").
 	Only(&linepacev1.Product{}, "id").
-	Only(&linepacev1.Setpoint{}, "working").
-	Only(&linepacev1.Check{}, "message")
+	Only(&linepacev1.PlanResponse{}, "record").
+	Never(&linepacev1.Setpoint{}, "working").
+	Never(&linepacev1.Check{}, "message")
 
 // OpenIndex judges all of a payload as [Open] does, with the same errors, and reads
 // of it what a log files a record by: the batch, and the ids of products and drives.
-// Everything else in the lines, products, setpoints and checks is left out.
+// Everything else in the lines, products and plan is left out.
 func OpenIndex(payload []byte) (*linepacev1.RecordPayload, error) {
 	p := &linepacev1.RecordPayload{}
 	canonical, err := codec.UnmarshalSelected(payload, p, filed)
