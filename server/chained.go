@@ -31,6 +31,14 @@ func (s chainedScaling) Diagnose(ctx context.Context, req *linepacev1.DiagnoseRe
 	return through(ctx, s.chain, linepacev1.ScalingService_Diagnose_FullMethodName, req, s.next.Diagnose)
 }
 
+func (s chainedScaling) Catch(ctx context.Context, req *linepacev1.CatchRequest) (*linepacev1.CatchResponse, error) {
+	return through(ctx, s.chain, linepacev1.ScalingService_Catch_FullMethodName, req, s.next.Catch)
+}
+
+func (s chainedScaling) Lap(ctx context.Context, req *linepacev1.LapRequest) (*linepacev1.LapResponse, error) {
+	return through(ctx, s.chain, linepacev1.ScalingService_Lap_FullMethodName, req, s.next.Lap)
+}
+
 type chainedChangeover struct {
 	linepacev1.UnsafeChangeoverServiceServer
 	chain step

@@ -89,6 +89,7 @@ func checks(in []scaling.Check) []*linepacev1.Check {
 			Severity:      linepacev1.Check_Severity(k.Code.Severity()),
 			DriveId:       k.DriveID,
 			Field:         k.Field,
+			OtherField:    k.OtherField,
 			Message:       k.Message(),
 			Binds:         linepacev1.Check_Limit(k.Binds),
 			Limit:         quantity(k.Limit),

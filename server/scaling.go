@@ -28,12 +28,7 @@ func (a *about) read(drive *linepacev1.Drive, material *linepacev1.Material, sec
 	at := fault.Root("drive")
 	a.decoder.drive(drive, &a.drive, &at)
 	scaling.Validate(&a.drive, &at, &a.faults)
-	if material != nil {
-		at = fault.Root("material")
-		m := a.decoder.material(material, &at)
-		a.material = &m
-		scaling.ValidateMaterial(a.material, &at, &a.faults)
-	}
+	a.readMaterial(material)
 	if section != nil {
 		at = fault.Root("section")
 		s := a.decoder.section(section, &at)
@@ -44,6 +39,16 @@ func (a *about) read(drive *linepacev1.Drive, material *linepacev1.Material, sec
 			a.faults.Add(&field, fault.Conflict, "is %q, and the drive of this request is %q", s.DriveID, a.drive.ID)
 		}
 	}
+}
+
+func (a *about) readMaterial(material *linepacev1.Material) {
+	if material == nil {
+		return
+	}
+	at := fault.Root("material")
+	m := a.decoder.material(material, &at)
+	a.material = &m
+	scaling.ValidateMaterial(a.material, &at, &a.faults)
 }
 
 func (a *about) subject() scaling.Subject {
@@ -68,14 +73,31 @@ func (scalingService) Scale(_ context.Context, in *linepacev1.ScaleRequest) (*li
 		found = found[:0]
 		return scaling.ScaleOf(c, &s, &found)
 	})
-	for i := range found {
-		found[i].Field = "drive"
+	var measured *linepacev1.Measured
+	if len(a.drive.References) > 0 {
+		m := scaling.MeasuredOf(&s, &found)
+		measured = measuredResponse(&m)
 	}
+	ofDrive(found, "drive")
 	var steps []scaling.Step
 	if in.GetIncludeWorking() {
 		steps = scaling.ScaleWorking(&s)
 	}
-	return scale(&out, found, steps), nil
+	response := scale(&out, found, steps)
+	response.Measured = measured
+	return response, nil
+}
+
+// ofDrive gives checks their fields: within the drive where they name one, else the
+// given one.
+func ofDrive(found []scaling.Check, field string) {
+	for i := range found {
+		if found[i].Field != "" {
+			found[i].Within("drive")
+		} else {
+			found[i].Field = field
+		}
+	}
 }
 
 // Setpoint finds the setpoint for a target, or what a count does.
@@ -100,8 +122,9 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 		find(c, &found, &out)
 		return out
 	})
+	scaling.CheckReferences(&a.drive, &found)
+	ofDrive(found, field)
 	for i := range found {
-		found[i].Field = field
 		if found[i].Fit.Unit != nil {
 			found[i].FitField = field
 		}

@@ -27,6 +27,7 @@ const (
 	deliveryPerTurn                 // per turn of the last shaft
 	dwellSpeed                      // section length over time
 	roundingError                   // achieved against demanded
+	reach                           // whether a speed lies far from the measured ones
 	fit                             // a value that would fit
 	highestSpeed                    // least of motor, sensor and register
 	jointCount                      // chosen together with others
@@ -44,6 +45,10 @@ const (
 	readoutValue                    // what the readout shows
 	readoutText                     // to its last digit
 	referenceDiffers                // measured against calculated
+	referenceFit                    // through several references and zero
+	referenceLine                   // through several references, with an offset
+	contradiction                   // whether two of them contradict each other
+	lineDiffers                     // their line against calculated
 	registerLimit                   // speeds at the ends of the register
 	registerValue                   // what the register is asked for
 	registerNumber                  // on the register's line
@@ -68,6 +73,7 @@ var formulaIDs = [formulaCount]string{
 	deliveryPerTurn:  "delivery-per-turn/1",
 	dwellSpeed:       "dwell-speed/1",
 	roundingError:    "error/1",
+	reach:            "extrapolation/1",
 	fit:              "fit/1",
 	highestSpeed:     "highest-speed/1",
 	jointCount:       "joint-count/1",
@@ -85,6 +91,10 @@ var formulaIDs = [formulaCount]string{
 	readoutValue:     "readout-value/1",
 	readoutText:      "readout/1",
 	referenceDiffers: "reference-differs/1",
+	referenceFit:     "reference-fit/1",
+	referenceLine:    "reference-line/1",
+	contradiction:    "references-contradict/1",
+	lineDiffers:      "references-differ/1",
 	registerLimit:    "register-limit/1",
 	registerValue:    "register-value/1",
 	registerNumber:   "register/1",
@@ -254,15 +264,30 @@ func (s *formulaSet) addSetpoint(sp *Setpoint) {
 	s.addIf(sp.Low.Unit != nil || sp.High.Unit != nil, bandSpeed)
 	s.addIf(sp.ReadoutText != "", readoutValue, readoutText)
 	s.addIf(sp.PulseHz.Set, pulseFrequency)
-	measured := len(d.References) > 0
-	s.addIf(measured && d.Delivery.Kind != scaling.NoDelivery, referenceDiffers)
-	s.addIf(d.Delivery.Kind == scaling.Pump && (measured || d.Delivery.VolumetricEfficiencyPercent.Set), farOff)
+	s.addMeasured(d)
+}
+
+// addMeasured adds what the checks on measured references rest on, and on a pump's
+// single efficiency.
+func (s *formulaSet) addMeasured(d *scaling.Drive) {
+	form := d.ReferenceForm()
+	both := form != scaling.NoForm && d.Delivery.Kind != scaling.NoDelivery
+	several := len(d.References) > 1
+	s.addIf(both && !several, referenceDiffers)
+	s.addIf(both && several, lineDiffers)
+	s.addIf(several, contradiction)
+	s.addIf(form == scaling.WithOffset, reach)
+	tied := form == scaling.ThroughOrigin || form == scaling.NoForm && d.Delivery.VolumetricEfficiencyPercent.Set
+	s.addIf(d.Delivery.Kind == scaling.Pump && tied, farOff)
 }
 
 // addDrive adds what one turn of the motor delivers.
 func (s *formulaSet) addDrive(d *scaling.Drive) {
 	delivers := d.Delivery.Kind != scaling.NoDelivery
-	s.addIf(delivers || len(d.References) > 0, perMotorTurn)
+	several := len(d.References) > 1
+	s.addIf(!several && (delivers || len(d.References) > 0), perMotorTurn)
+	s.addIf(several && d.ReferenceForm() == scaling.ThroughOrigin, referenceFit)
+	s.addIf(d.ReferenceForm() == scaling.WithOffset, referenceLine)
 	s.addIf(delivers, deliveryPerTurn)
 	s.addIf(delivers && len(d.Transmission) > 0, transmission)
 }

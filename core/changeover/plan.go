@@ -202,6 +202,9 @@ func (s *solver) fill(i int, out *Setpoint) {
 			s.evaluate(i, out)
 		}
 		s.calc = exact.Calc{}
+		if s.trial == nil && out.Action == Run {
+			scaling.CheckReferences(out.Drive, &s.plan.Checks)
+		}
 	}
 	s.finish(i, out, s.plan.Checks[before:])
 }
@@ -248,7 +251,11 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 		out.Working = append(s.demandSteps(i, out), scaling.Working(&subject, s.measure(i), &out.Setpoint)...)
 	}
 	for k := range checks {
-		checks[k].Field = s.field(&s.jobs[i])
+		if checks[k].Field != "" {
+			checks[k].Within(drivePath(i))
+		} else {
+			checks[k].Field = s.field(&s.jobs[i])
+		}
 		switch {
 		case checks[k].Limit.Unit != nil && s.derived(i) && checks[k].ExcessPercent.Set:
 			factor, faster := checks[k].Limit.Value/out.Demanded.Value, checks[k].Code == scaling.BelowLowestSpeed
@@ -257,6 +264,14 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 			checks[k].FitField = checks[k].Field
 		}
 	}
+}
+
+// drivePath names drive i of the line.
+func drivePath(i int) string {
+	line := fault.Root("line")
+	list := line.Field("drives")
+	at := list.Index(i)
+	return at.String()
 }
 
 // kind returns the kind of demand of a job; a component of a blend has none.

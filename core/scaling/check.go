@@ -3,6 +3,7 @@ package scaling
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"linepace.example/core/units"
 )
@@ -18,8 +19,26 @@ type Check struct {
 	ExcessPercent Optional[float64] // out of range: how far beyond, percent of the limit
 	Fit           units.Quantity    // out of range: a value of FitField that would fit
 	FitField      string
-	Name          string  // a leader, or a gearbox's field
+	OtherField    string  // the other field, where it speaks of two
+	Name          string  // a leader
 	Number        float64 // see Message
+	Allowed       float64 // see Message
+}
+
+// Within puts the fields that k names by their path within a drive at the drive's
+// own path.
+func (k *Check) Within(drive string) {
+	k.Field = drive + "." + k.Field
+	if k.OtherField != "" {
+		k.OtherField = drive + "." + k.OtherField
+	}
+}
+
+// OfRuns turns the references that k names by their path within a drive into the runs
+// of a measurement that they are.
+func (k *Check) OfRuns() {
+	k.Field = strings.Replace(k.Field, "references", "runs", 1)
+	k.OtherField = strings.Replace(k.OtherField, "references", "runs", 1)
 }
 
 // Code says what a check is about. The numbers are those of the wire.
@@ -47,6 +66,19 @@ const (
 	DeliversNothing
 )
 
+// Codes of measured references.
+const (
+	ReferencesContradict Code = 20 + iota
+	ReferencesUnweighted
+	SlipFlowNegative
+	BeyondReferences
+	SlipFlowUnknown
+	OffsetFound
+	LackOfFit
+	MissesUncertainty
+	UncertaintyOutOfReach
+)
+
 // Codes of blends.
 const (
 	CountChosenTogether Code = 60 + iota
@@ -69,7 +101,8 @@ func (k Code) Severity() Severity {
 	switch k {
 	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint, LeaderGivesNoRate:
 		return Error
-	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether:
+	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
+		ReferencesUnweighted, BeyondReferences:
 		return Info
 	}
 	return Warning
@@ -101,6 +134,9 @@ func (k *Check) Message() string {
 	case GearboxRatioNominal:
 		return "the gearbox ratio is a nameplate value: count its teeth or check with a tachometer, and mark it exact"
 	case ReferenceDiffers:
+		if k.Name != "" {
+			return fmt.Sprintf("the line through the measured references is %s %% off the drivetrain at their mean speed; the references were used", short(k.Number))
+		}
 		return fmt.Sprintf("the measured reference is %s %% off the drivetrain; the reference was used", short(k.Number))
 	case NoCountForStop:
 		return "the register has no count for zero speed: stop the drive by its own stop input"
@@ -116,6 +152,31 @@ func (k *Check) Message() string {
 		return fmt.Sprintf("the counts of the blend were chosen together; by itself count %.0f is nearer", k.Number)
 	case CountsNotProven:
 		return "the search for the counts of the blend was cut off: these are the best it found, not proven to be the best there are"
+	}
+	return k.measuredMessage()
+}
+
+func (k *Check) measuredMessage() string {
+	switch k.Code {
+	case ReferencesContradict:
+		return fmt.Sprintf("contradicts %s: they differ by %s %%, and their stated uncertainties explain %s %%; measure again, or state larger uncertainties",
+			k.OtherField, short(k.Number), short(k.Allowed))
+	case ReferencesUnweighted:
+		return "states no uncertainty while another reference does, so all of them weigh alike; state it for each"
+	case SlipFlowNegative:
+		return fmt.Sprintf("the references give a slip flow of %s, below zero, which no pump has: a wrong value, or the scatter of few measurements; it was used as it is", show(k.Limit))
+	case BeyondReferences:
+		return fmt.Sprintf("the speed is more than 1.5 times away from the nearest measured one, %s r/min: the line is continued beyond what was measured", short(k.Number))
+	case SlipFlowUnknown:
+		return "all were measured at one speed, which cannot tell displacement from slip flow: measure at a second speed, far from the first"
+	case OffsetFound:
+		return fmt.Sprintf("the measured points do not lie on a line through zero: it meets standstill at %s, which is more than chance (%s %% level); look for a zero error of what was measured with, or for slip that grows with the load", show(k.Limit), short(k.Number))
+	case LackOfFit:
+		return fmt.Sprintf("the measured points lie farther from the line than their uncertainty explains (probability %s by chance): a wrong value, or what is measured is no straight line", short(k.Number))
+	case MissesUncertainty:
+		return fmt.Sprintf("its uncertainty is %s %%, more than the %s %% that are wanted", short(k.Number), short(k.Allowed))
+	case UncertaintyOutOfReach:
+		return fmt.Sprintf("no measurement, however long, reaches the %s %% that are wanted: %s alone takes %s %%", short(k.Allowed), k.Name, short(k.Number))
 	}
 	return ""
 }

@@ -10,7 +10,7 @@ import (
 // has no relation, and kind is then noKind.
 type relation struct {
 	perTurn exact.Num
-	leak    exact.Num // only where leaks
+	leak    exact.Num // only where leaks; below zero where measured references say so
 	leaks   bool
 	itself  bool // the rate is the motor speed itself: perTurn is 1
 	kind    kind
@@ -19,15 +19,15 @@ type relation struct {
 // relate makes r, which is zero, the relation of d for material m (nil: none).
 //
 //	perTurn = transmission ratio * delivery per turn of the last shaft
-//	perTurn = reference rate / reference speed, where one was measured
 //
-// Source: kinematics; a measured reference decides over the drivetrain, since it
-// is what happens.
+// or what [relation.ofReferences] says, where there are any.
+//
+// Source: kinematics; measured references decide over the drivetrain, since they
+// are what happens.
 // last is the last shaft's turns per motor turn.
 func (r *relation) relate(c *exact.Calc, d *Drive, m *Material, last exact.Num) {
 	if len(d.References) > 0 {
-		ref := &d.References[0]
-		r.perTurn, r.kind = ref.Value.Base(c).Quo(c.Dec(ref.MotorRPM)), kindOf(ref.Value.Unit)
+		r.ofReferences(c, d)
 		return
 	}
 	r.ofDrivetrain(c, d, m, last)
@@ -205,9 +205,9 @@ func (r *relation) speed(rate exact.Num) exact.Num {
 	return rate.Quo(r.perTurn)
 }
 
-// densityFor returns the density that turns d's volume rate into a mass rate:
+// DensityFor returns the density that turns d's volume rate into a mass rate:
 // bulk density for what falls out of a screw or feeder, density for a liquid.
-func densityFor(d *Drive, m *Material) units.Quantity {
+func DensityFor(d *Drive, m *Material) units.Quantity {
 	switch {
 	case m == nil:
 		return units.Quantity{}
@@ -226,7 +226,7 @@ func converts(d *Drive, m *Material, a, b kind) bool {
 		return true
 	}
 	volumeAndMass := a == volumeRate && b == massRate || a == massRate && b == volumeRate
-	return volumeAndMass && densityFor(d, m).Unit != nil
+	return volumeAndMass && DensityFor(d, m).Unit != nil
 }
 
 // convert turns a rate of kind a into kind b; converts(d, m, a, b) holds.
@@ -237,7 +237,7 @@ func convert(c *exact.Calc, d *Drive, m *Material, rate exact.Num, a, b kind) ex
 	case a == b:
 		return rate
 	case b == massRate:
-		return rate.Mul(densityFor(d, m).Base(c))
+		return rate.Mul(DensityFor(d, m).Base(c))
 	}
-	return rate.Quo(densityFor(d, m).Base(c))
+	return rate.Quo(DensityFor(d, m).Base(c))
 }

@@ -10,7 +10,7 @@ import (
 type Scale struct {
 	PerMotorTurn               units.Quantity
 	PerRPM                     units.Quantity // the process rate that each r/min adds
-	Leak                       units.Quantity // only for a pump with slip flow
+	Leak                       units.Quantity // only for a pump with slip flow, or measured at two or more speeds
 	LastShaftTurnsPerMotorTurn Optional[float64]
 	EffectiveMinRPM            float64
 	EffectiveMinBinds          Bound
@@ -63,7 +63,7 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	if off, ok := r.referenceDiffers(); ok {
 		out.ReferenceDiffersPercent = Some(off)
 		if off != 0 {
-			r.add(Check{Code: ReferenceDiffers, Number: off})
+			r.addDiffers(off)
 		}
 	}
 	if hasNominalGearbox(d) {

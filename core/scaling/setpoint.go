@@ -86,7 +86,7 @@ func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check
 	n := r.speed(amount)
 	out.Demanded = units.Quantity{Value: units.FromBase(c, amount, m.Unit).Float(), Unit: m.Unit}
 	out.DemandedRPM = Some(n.Float())
-	if !r.inRange(n) {
+	if !r.reaches(amount, n) || !r.inRange(n) {
 		return Motion{}
 	}
 	speed, rounded := r.load(n)
@@ -200,6 +200,18 @@ func (r *run) inRange(n exact.Num) bool {
 	return false
 }
 
+// reaches reports whether a speed gives the amount: a line whose slip flow is below
+// zero gives more at standstill than a small demand asks for.
+func (r *run) reaches(amount, n exact.Num) bool {
+	c := r.c
+	if !r.rel.leaks || r.asked == motorSpeed || c.Sign(amount) <= 0 || c.Sign(n) > 0 {
+		return true
+	}
+	usable := r.speedLimits(1)
+	r.addOutOfRange(BelowLowestSpeed, n, usable.low, usable.lowBy, 1, usable)
+	return false
+}
+
 func (r *run) addOutOfRange(code Code, size, limit exact.Num, by Bound, sign int, usable limits) {
 	k := Check{Code: code, Binds: by, Limit: r.inUnit(r.amount(r.at(magnitude(limit, sign))))}
 	if r.c.Sign(limit) > 0 { // else the register cannot ask for this direction at all
@@ -307,7 +319,7 @@ func (r *run) describe(at Motion) {
 	}
 	if r.rel.kind != noKind {
 		r.out.ProcessRate = quantity(r.c, at.Rate, RateUnit(d))
-		if r.rel.leaks && r.c.Sign(at.Rate) != r.c.Sign(at.Speed) {
+		if r.rel.leaks && r.c.Sign(r.rel.leak) > 0 && r.c.Sign(at.Rate) != r.c.Sign(at.Speed) {
 			r.add(Check{Code: DeliversNothing})
 		}
 	}
@@ -356,16 +368,26 @@ func (r *run) checkDrive(n exact.Num) {
 	}
 	if len(d.References) > 0 {
 		if off, ok := r.referenceDiffers(); ok && off != 0 {
-			r.add(Check{Code: ReferenceDiffers, Number: off})
+			r.addDiffers(off)
 		}
+		r.checkReach(n)
 	}
 }
 
+func (r *run) addDiffers(percent float64) {
+	k := Check{Code: ReferenceDiffers, Number: percent}
+	if len(r.subject.Drive.References) > 1 {
+		k.Name = "references"
+	}
+	r.add(k)
+}
+
 // calibrationSpeed returns the motor speed in r/min to which what is known of a
-// pump is tied: its single reference's, else its efficiency's, else 0.
+// pump is tied: that of its references, where it is one, else its efficiency's,
+// else 0.
 func calibrationSpeed(d *Drive) float64 {
 	switch {
-	case d.Delivery.Kind != Pump:
+	case d.Delivery.Kind != Pump, d.ReferenceForm() == WithOffset:
 		return 0
 	case len(d.References) > 0:
 		return d.References[0].MotorRPM
@@ -387,6 +409,7 @@ func hasNominalGearbox(d *Drive) bool {
 // referenceDiffers returns by how many percent the measured reference lies from
 // what the drivetrain says at the reference's speed, where both are known in one
 // kind of rate: 0 where they are equal, and where float64 does not tell them apart.
+// Of several references it is their line, at their mean speed.
 func (r *run) referenceDiffers() (percent float64, ok bool) {
 	c, d, m := r.c, r.subject.Drive, r.subject.Material
 	if len(d.References) == 0 || d.Delivery.Kind == NoDelivery {
@@ -399,12 +422,16 @@ func (r *run) referenceDiffers() (percent float64, ok bool) {
 	if !converts(d, m, train.kind, measured) {
 		return 0, false
 	}
-	calculated := train.rate(c.Dec(ref.MotorRPM))
+	speed, rate := c.Dec(ref.MotorRPM), ref.Value.Base(c)
+	if len(d.References) > 1 {
+		speed, rate = r.middle()
+	}
+	calculated := train.rate(speed)
 	if c.Sign(calculated) <= 0 {
 		return 0, false
 	}
 	calculated = convert(c, d, m, calculated, train.kind, measured)
-	off := ref.Value.Base(c).Sub(calculated)
+	off := rate.Sub(calculated)
 	if c.Sign(off) == 0 {
 		return 0, true
 	}

@@ -39,7 +39,7 @@ func Validate(d *Drive, p *fault.Path, faults *fault.List) {
 	at = p.Field("delivery")
 	v.delivery(&d.Delivery, &at)
 	at = p.Field("references")
-	v.references(d.References, &at)
+	v.references(d, &at)
 	at = p.Field("sensors")
 	v.sensors(d, &at)
 	native, known := d.KnownRateDimension()
@@ -165,6 +165,11 @@ func (d *Drive) KnownRateDimension() (dim units.Dimension, known bool) {
 		}
 	}
 	return d.RateDimension(), true
+}
+
+// ValidateMotorRPM adds a fault unless rpm is a motor speed above zero.
+func ValidateMotorRPM(rpm float64, p *fault.Path, field string, faults *fault.List) bool {
+	return validator{faults}.within(rpm, p, field, minMagnitude, maxRPM, "r/min")
 }
 
 type validator struct{ faults *fault.List }
@@ -447,18 +452,6 @@ func (v validator) feeder(d *Delivery, p *fault.Path) {
 	}
 	v.optionalQuantity(d.MassPerTurn, p, "massPerTurn", units.MassPerTurn, units.MassDim)
 	v.optionalQuantity(d.VolumePerTurn, p, "volumePerTurn", units.VolumePerTurn, units.VolumeDim)
-}
-
-func (v validator) references(refs []Reference, p *fault.Path) {
-	for i := range refs {
-		at := p.Index(i)
-		r := &refs[i]
-		v.quantity(r.Value, &at, "value", units.SpeedDim, units.VolumeFlow, units.MassFlow, units.PieceRate)
-		v.within(r.MotorRPM, &at, "motorRpm", minMagnitude, maxRPM, "r/min")
-		if r.UncertaintyPercent.Set {
-			v.within(r.UncertaintyPercent.Value, &at, "uncertaintyPercent", 0, 100, "percent")
-		}
-	}
 }
 
 func (v validator) sensors(d *Drive, p *fault.Path) {

@@ -53,10 +53,15 @@ func (w *worker) scaleSteps() {
 	d, c := w.subject.Drive, w.c
 	unit := perTurnUnit(w.rel.kind)
 	result := quantity(c, w.rel.perTurn, unit)
-	if len(d.References) > 0 {
+	switch len(d.References) {
+	case 0:
+	case 1:
 		ref := &d.References[0]
 		w.step("per-motor-turn/1", "delivered per motor turn, measured", "value / speed", result,
 			Input{"value", ref.Value}, Input{"speed", speedQuantity(ref.MotorRPM)})
+		return
+	default:
+		w.fitSteps(unit)
 		return
 	}
 	if d.Delivery.Kind == NoDelivery {
@@ -152,6 +157,16 @@ func Working(s *Subject, m Measure, out *Setpoint) []Step {
 	if out.AchievedRPM.Set {
 		w.achievedSteps()
 	}
+	return w.steps
+}
+
+// ReferenceWorking derives what one turn of the motor delivers from the references of
+// s's drive, which has some.
+func ReferenceWorking(s *Subject) []Step {
+	var r run
+	r.begin(new(exact.Calc), s, Measure{Unit: RateUnit(s.Drive)}, nil, nil)
+	w := worker{run: &r}
+	w.scaleSteps()
 	return w.steps
 }
 

@@ -10,10 +10,19 @@ func (w *worker) perTurnInput() Input {
 	return Input{"perMotorTurn", quantity(w.c, w.rel.perTurn, perTurnUnit(w.rel.kind))}
 }
 
+// leakInput is the slip flow, as described or as the references say.
+func (w *worker) leakInput() Input {
+	d := w.subject.Drive
+	if len(d.References) == 0 {
+		return Input{"leak", d.Delivery.SlipFlow}
+	}
+	return Input{"leak", quantity(w.c, w.rel.leak, RateUnit(d))}
+}
+
 // speedFormula gives the motor speed for a process rate, written as rate.
 func (w *worker) speedFormula(rate string) (string, []Input) {
 	if w.rel.leaks {
-		return "(" + rate + " + leak) / perMotorTurn", []Input{w.perTurnInput(), {"leak", w.subject.Drive.Delivery.SlipFlow}}
+		return "(" + rate + " + leak) / perMotorTurn", []Input{w.perTurnInput(), w.leakInput()}
 	}
 	return rate + " / perMotorTurn", []Input{w.perTurnInput()}
 }
@@ -21,7 +30,7 @@ func (w *worker) speedFormula(rate string) (string, []Input) {
 // rateFormula gives the process rate at a motor speed, written as speed.
 func (w *worker) rateFormula(speed string) (string, []Input) {
 	if w.rel.leaks {
-		return "perMotorTurn * " + speed + " - leak", []Input{w.perTurnInput(), {"leak", w.subject.Drive.Delivery.SlipFlow}}
+		return "perMotorTurn * " + speed + " - leak", []Input{w.perTurnInput(), w.leakInput()}
 	}
 	return "perMotorTurn * " + speed, []Input{w.perTurnInput()}
 }
@@ -35,9 +44,9 @@ func (w *worker) amountFormula(rate string, of kind, length units.Quantity) (str
 	case of == w.rel.kind:
 		return rate, nil
 	case of == massRate:
-		return "(" + rate + ") * density", []Input{{"density", densityFor(w.subject.Drive, w.subject.Material)}}
+		return "(" + rate + ") * density", []Input{{"density", DensityFor(w.subject.Drive, w.subject.Material)}}
 	}
-	return "(" + rate + ") / density", []Input{{"density", densityFor(w.subject.Drive, w.subject.Material)}}
+	return "(" + rate + ") / density", []Input{{"density", DensityFor(w.subject.Drive, w.subject.Material)}}
 }
 
 // valueFormula gives what a motor speed, written as speed, means as an amount
@@ -82,7 +91,7 @@ func (w *worker) demandedRate() units.Quantity {
 	if w.asked == volumeRate {
 		formula = "rate * density"
 	}
-	w.step("material-rate/1", "the same rate in the drive's own kind", formula, rate, Input{"rate", demanded}, Input{"density", densityFor(d, m)})
+	w.step("material-rate/1", "the same rate in the drive's own kind", formula, rate, Input{"rate", demanded}, Input{"density", DensityFor(d, m)})
 	return rate
 }
 

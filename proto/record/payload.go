@@ -87,7 +87,7 @@ func recordedPlan(in *linepacev1.PlanResponse) *linepacev1.PlanResponse {
 
 func recordedCheck(in *linepacev1.Check) *linepacev1.Check {
 	return &linepacev1.Check{
-		Code: in.GetCode(), Severity: in.GetSeverity(), DriveId: in.GetDriveId(), Field: in.GetField(),
+		Code: in.GetCode(), Severity: in.GetSeverity(), DriveId: in.GetDriveId(), Field: in.GetField(), OtherField: in.GetOtherField(),
 		Binds: in.GetBinds(), Limit: in.GetLimit(), ExcessPercent: in.ExcessPercent,
 		Fit: in.GetFit(), FitField: in.GetFitField(),
 	}

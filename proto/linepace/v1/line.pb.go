@@ -286,8 +286,11 @@ type Drive struct {
 	Transmission []*Stage `protobuf:"bytes,4,rep,name=transmission,proto3" json:"transmission,omitempty"`
 	// What turning the last shaft delivers.
 	Delivery *Delivery `protobuf:"bytes,5,opt,name=delivery,proto3" json:"delivery,omitempty"`
-	// Measured pairs of process value and motor speed. At most one in this
-	// version; the scale is the straight line through the origin and that point.
+	// Measured pairs of process rate and motor speed, all of one kind, at most 1000.
+	// The scale is the least-squares line through them: with an offset, the slip
+	// flow, for a pump measured at two or more different speeds, and else through
+	// zero. Each is weighted by 1/u^2 where every one states its uncertainty; else
+	// all weigh alike.
 	References []*Reference `protobuf:"bytes,6,rep,name=references,proto3" json:"references,omitempty"`
 	// The sensors, at most 8; at most one closes the loop.
 	Sensors []*Sensor `protobuf:"bytes,7,rep,name=sensors,proto3" json:"sensors,omitempty"`
@@ -816,7 +819,8 @@ type Reference struct {
 	Value *Quantity `protobuf:"bytes,1,opt,name=value,proto3" json:"value,omitempty"`
 	// The motor speed during the measurement, r/min, above 0 to 1000000.
 	MotorRpm float64 `protobuf:"fixed64,2,opt,name=motor_rpm,json=motorRpm,proto3" json:"motor_rpm,omitempty"`
-	// Expanded uncertainty of the value (k = 2), percent of the value, 0 to 100.
+	// Expanded uncertainty of the value (k = 2), percent of the value, 0 to 100; above
+	// 0 where a drive has several references.
 	UncertaintyPercent *float64 `protobuf:"fixed64,3,opt,name=uncertainty_percent,json=uncertaintyPercent,proto3,oneof" json:"uncertainty_percent,omitempty"`
 	unknownFields      protoimpl.UnknownFields
 	sizeCache          protoimpl.SizeCache
@@ -2179,16 +2183,16 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12*\n" +
 	"\vdescription\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\vdescription\x127\n" +
 	"\x06drives\x18\x03 \x03(\v2\x12.linepace.v1.DriveB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\x06drives\x12;\n" +
-	"\bsections\x18\x04 \x03(\v2\x14.linepace.v1.SectionB\t\xbaH\x06\x92\x01\x03\x10\x90NR\bsections\"\xd4\x03\n" +
+	"\bsections\x18\x04 \x03(\v2\x14.linepace.v1.SectionB\t\xbaH\x06\x92\x01\x03\x10\x90NR\bsections\"\xd5\x03\n" +
 	"\x05Drive\x12\x1a\n" +
 	"\x02id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12*\n" +
 	"\vdescription\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\vdescription\x120\n" +
 	"\x05motor\x18\x03 \x01(\v2\x12.linepace.v1.MotorB\x06\xbaH\x03\xc8\x01\x01R\x05motor\x12@\n" +
 	"\ftransmission\x18\x04 \x03(\v2\x12.linepace.v1.StageB\b\xbaH\x05\x92\x01\x02\x10\x10R\ftransmission\x121\n" +
-	"\bdelivery\x18\x05 \x01(\v2\x15.linepace.v1.DeliveryR\bdelivery\x12@\n" +
+	"\bdelivery\x18\x05 \x01(\v2\x15.linepace.v1.DeliveryR\bdelivery\x12A\n" +
 	"\n" +
-	"references\x18\x06 \x03(\v2\x16.linepace.v1.ReferenceB\b\xbaH\x05\x92\x01\x02\x10\x01R\n" +
+	"references\x18\x06 \x03(\v2\x16.linepace.v1.ReferenceB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\n" +
 	"references\x127\n" +
 	"\asensors\x18\a \x03(\v2\x13.linepace.v1.SensorB\b\xbaH\x05\x92\x01\x02\x10\bR\asensors\x12.\n" +
 	"\areadout\x18\b \x01(\v2\x14.linepace.v1.ReadoutR\areadout\x121\n" +

@@ -103,7 +103,8 @@ type ScaleResponse struct {
 	PerMotorTurn *Quantity `protobuf:"bytes,1,opt,name=per_motor_turn,json=perMotorTurn,proto3" json:"per_motor_turn,omitempty"`
 	// The process rate that each r/min of the motor adds, in the unit of rate_at_max.
 	PerRpm *Quantity `protobuf:"bytes,2,opt,name=per_rpm,json=perRpm,proto3" json:"per_rpm,omitempty"`
-	// Flow that leaks back whatever the speed; only for a pump with slip flow.
+	// Flow that leaks back whatever the speed; only for a pump with slip flow, or
+	// measured at two or more speeds. Below zero where the references say so.
 	Leak *Quantity `protobuf:"bytes,3,opt,name=leak,proto3" json:"leak,omitempty"`
 	// Turns of the last shaft per turn of the motor. Absent where only a reference is known.
 	LastShaftTurnsPerMotorTurn *float64 `protobuf:"fixed64,4,opt,name=last_shaft_turns_per_motor_turn,json=lastShaftTurnsPerMotorTurn,proto3,oneof" json:"last_shaft_turns_per_motor_turn,omitempty"`
@@ -131,12 +132,15 @@ type ScaleResponse struct {
 	// effective_min_rpm to effective_max_rpm. Absent: not even 0 decimals fit, or
 	// no readout is described.
 	ReadoutDecimals *int32 `protobuf:"varint,15,opt,name=readout_decimals,json=readoutDecimals,proto3,oneof" json:"readout_decimals,omitempty"`
-	// (measured - drivetrain) / drivetrain * 100, percent, where both are given.
+	// (measured - drivetrain) / drivetrain * 100, percent, where both are given; of
+	// several references at their mean speed.
 	ReferenceDiffersPercent *float64 `protobuf:"fixed64,16,opt,name=reference_differs_percent,json=referenceDiffersPercent,proto3,oneof" json:"reference_differs_percent,omitempty"`
 	// What the user must know.
 	Checks []*Check `protobuf:"bytes,17,rep,name=checks,proto3" json:"checks,omitempty"`
 	// How each number was found; on request.
-	Working       []*Step `protobuf:"bytes,18,rep,name=working,proto3" json:"working,omitempty"`
+	Working []*Step `protobuf:"bytes,18,rep,name=working,proto3" json:"working,omitempty"`
+	// What the references say. Absent where there are none.
+	Measured      *Measured `protobuf:"bytes,20,opt,name=measured,proto3" json:"measured,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -293,6 +297,13 @@ func (x *ScaleResponse) GetChecks() []*Check {
 func (x *ScaleResponse) GetWorking() []*Step {
 	if x != nil {
 		return x.Working
+	}
+	return nil
+}
+
+func (x *ScaleResponse) GetMeasured() *Measured {
+	if x != nil {
+		return x.Measured
 	}
 	return nil
 }
@@ -499,12 +510,12 @@ var File_linepace_v1_scaling_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\n" +
-	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1blinepace/v1/diagnosis.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xcc\x01\n" +
+	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1blinepace/v1/diagnosis.proto\x1a\x16linepace/v1/line.proto\x1a\x1dlinepace/v1/measurement.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xcc\x01\n" +
 	"\fScaleRequest\x120\n" +
 	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
 	"\asection\x18\x03 \x01(\v2\x14.linepace.v1.SectionR\asection\x12'\n" +
-	"\x0finclude_working\x18\x04 \x01(\bR\x0eincludeWorking\"\xe4\b\n" +
+	"\x0finclude_working\x18\x04 \x01(\bR\x0eincludeWorking\"\x97\t\n" +
 	"\rScaleResponse\x12;\n" +
 	"\x0eper_motor_turn\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\fperMotorTurn\x12.\n" +
 	"\aper_rpm\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x06perRpm\x12)\n" +
@@ -524,7 +535,8 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x10readout_decimals\x18\x0f \x01(\x05H\x04R\x0freadoutDecimals\x88\x01\x01\x12?\n" +
 	"\x19reference_differs_percent\x18\x10 \x01(\x01H\x05R\x17referenceDiffersPercent\x88\x01\x01\x12*\n" +
 	"\x06checks\x18\x11 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x12+\n" +
-	"\aworking\x18\x12 \x03(\v2\x11.linepace.v1.StepR\aworkingB\"\n" +
+	"\aworking\x18\x12 \x03(\v2\x11.linepace.v1.StepR\aworking\x121\n" +
+	"\bmeasured\x18\x14 \x01(\v2\x15.linepace.v1.MeasuredR\bmeasuredB\"\n" +
 	" _last_shaft_turns_per_motor_turnB\x10\n" +
 	"\x0e_rpm_per_countB\x12\n" +
 	"\x10_pulse_hz_at_minB\x12\n" +
@@ -543,11 +555,13 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x10SetpointResponse\x121\n" +
 	"\bsetpoint\x18\x01 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12*\n" +
 	"\x06checks\x18\x02 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
-	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict2\xc2\x02\n" +
+	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict2\xf6\x03\n" +
 	"\x0eScalingService\x12\\\n" +
 	"\x05Scale\x12\x19.linepace.v1.ScaleRequest\x1a\x1a.linepace.v1.ScaleResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/scaling:scale\x12h\n" +
 	"\bSetpoint\x12\x1c.linepace.v1.SetpointRequest\x1a\x1d.linepace.v1.SetpointResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:setpoint\x12h\n" +
-	"\bDiagnose\x12\x1c.linepace.v1.DiagnoseRequest\x1a\x1d.linepace.v1.DiagnoseResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:diagnoseB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\bDiagnose\x12\x1c.linepace.v1.DiagnoseRequest\x1a\x1d.linepace.v1.DiagnoseResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:diagnose\x12\\\n" +
+	"\x05Catch\x12\x19.linepace.v1.CatchRequest\x1a\x1a.linepace.v1.CatchResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/scaling:catch\x12T\n" +
+	"\x03Lap\x12\x17.linepace.v1.LapRequest\x1a\x18.linepace.v1.LapResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/scaling:lapB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_scaling_service_proto_rawDescOnce sync.Once
@@ -574,11 +588,16 @@ var file_linepace_v1_scaling_service_proto_goTypes = []any{
 	(Check_Limit)(0),         // 8: linepace.v1.Check.Limit
 	(*Check)(nil),            // 9: linepace.v1.Check
 	(*Step)(nil),             // 10: linepace.v1.Step
-	(*Tolerance)(nil),        // 11: linepace.v1.Tolerance
-	(*Setpoint)(nil),         // 12: linepace.v1.Setpoint
-	(Check_Verdict)(0),       // 13: linepace.v1.Check.Verdict
-	(*DiagnoseRequest)(nil),  // 14: linepace.v1.DiagnoseRequest
-	(*DiagnoseResponse)(nil), // 15: linepace.v1.DiagnoseResponse
+	(*Measured)(nil),         // 11: linepace.v1.Measured
+	(*Tolerance)(nil),        // 12: linepace.v1.Tolerance
+	(*Setpoint)(nil),         // 13: linepace.v1.Setpoint
+	(Check_Verdict)(0),       // 14: linepace.v1.Check.Verdict
+	(*DiagnoseRequest)(nil),  // 15: linepace.v1.DiagnoseRequest
+	(*CatchRequest)(nil),     // 16: linepace.v1.CatchRequest
+	(*LapRequest)(nil),       // 17: linepace.v1.LapRequest
+	(*DiagnoseResponse)(nil), // 18: linepace.v1.DiagnoseResponse
+	(*CatchResponse)(nil),    // 19: linepace.v1.CatchResponse
+	(*LapResponse)(nil),      // 20: linepace.v1.LapResponse
 }
 var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	4,  // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
@@ -594,25 +613,30 @@ var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	7,  // 10: linepace.v1.ScaleResponse.rate_per_count:type_name -> linepace.v1.Quantity
 	9,  // 11: linepace.v1.ScaleResponse.checks:type_name -> linepace.v1.Check
 	10, // 12: linepace.v1.ScaleResponse.working:type_name -> linepace.v1.Step
-	4,  // 13: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
-	5,  // 14: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
-	6,  // 15: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
-	7,  // 16: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
-	11, // 17: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
-	12, // 18: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
-	9,  // 19: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
-	13, // 20: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	0,  // 21: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
-	2,  // 22: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
-	14, // 23: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
-	1,  // 24: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
-	3,  // 25: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
-	15, // 26: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
-	24, // [24:27] is the sub-list for method output_type
-	21, // [21:24] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	11, // 13: linepace.v1.ScaleResponse.measured:type_name -> linepace.v1.Measured
+	4,  // 14: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
+	5,  // 15: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
+	6,  // 16: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
+	7,  // 17: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
+	12, // 18: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
+	13, // 19: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
+	9,  // 20: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
+	14, // 21: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	0,  // 22: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
+	2,  // 23: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
+	15, // 24: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
+	16, // 25: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
+	17, // 26: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
+	1,  // 27: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
+	3,  // 28: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
+	18, // 29: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
+	19, // 30: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
+	20, // 31: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
+	27, // [27:32] is the sub-list for method output_type
+	22, // [22:27] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_scaling_service_proto_init() }
@@ -622,6 +646,7 @@ func file_linepace_v1_scaling_service_proto_init() {
 	}
 	file_linepace_v1_diagnosis_proto_init()
 	file_linepace_v1_line_proto_init()
+	file_linepace_v1_measurement_proto_init()
 	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_setpoint_proto_init()

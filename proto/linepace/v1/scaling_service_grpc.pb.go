@@ -22,6 +22,8 @@ const (
 	ScalingService_Scale_FullMethodName    = "/linepace.v1.ScalingService/Scale"
 	ScalingService_Setpoint_FullMethodName = "/linepace.v1.ScalingService/Setpoint"
 	ScalingService_Diagnose_FullMethodName = "/linepace.v1.ScalingService/Diagnose"
+	ScalingService_Catch_FullMethodName    = "/linepace.v1.ScalingService/Catch"
+	ScalingService_Lap_FullMethodName      = "/linepace.v1.ScalingService/Lap"
 )
 
 // ScalingServiceClient is the client API for ScalingService service.
@@ -36,6 +38,10 @@ type ScalingServiceClient interface {
 	Setpoint(ctx context.Context, in *SetpointRequest, opts ...grpc.CallOption) (*SetpointResponse, error)
 	// Finds the mistake that explains why a drive gives something else than was calculated.
 	Diagnose(ctx context.Context, in *DiagnoseRequest, opts ...grpc.CallOption) (*DiagnoseResponse, error)
+	// Finds what a pump or feeder gives from a catch test.
+	Catch(ctx context.Context, in *CatchRequest, opts ...grpc.CallOption) (*CatchResponse, error)
+	// Finds a belt's speed from the time of its laps, or from a surface wheel.
+	Lap(ctx context.Context, in *LapRequest, opts ...grpc.CallOption) (*LapResponse, error)
 }
 
 type scalingServiceClient struct {
@@ -76,6 +82,26 @@ func (c *scalingServiceClient) Diagnose(ctx context.Context, in *DiagnoseRequest
 	return out, nil
 }
 
+func (c *scalingServiceClient) Catch(ctx context.Context, in *CatchRequest, opts ...grpc.CallOption) (*CatchResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatchResponse)
+	err := c.cc.Invoke(ctx, ScalingService_Catch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *scalingServiceClient) Lap(ctx context.Context, in *LapRequest, opts ...grpc.CallOption) (*LapResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LapResponse)
+	err := c.cc.Invoke(ctx, ScalingService_Lap_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ScalingServiceServer is the server API for ScalingService service.
 // All implementations must embed UnimplementedScalingServiceServer
 // for forward compatibility.
@@ -88,6 +114,10 @@ type ScalingServiceServer interface {
 	Setpoint(context.Context, *SetpointRequest) (*SetpointResponse, error)
 	// Finds the mistake that explains why a drive gives something else than was calculated.
 	Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error)
+	// Finds what a pump or feeder gives from a catch test.
+	Catch(context.Context, *CatchRequest) (*CatchResponse, error)
+	// Finds a belt's speed from the time of its laps, or from a surface wheel.
+	Lap(context.Context, *LapRequest) (*LapResponse, error)
 	mustEmbedUnimplementedScalingServiceServer()
 }
 
@@ -106,6 +136,12 @@ func (UnimplementedScalingServiceServer) Setpoint(context.Context, *SetpointRequ
 }
 func (UnimplementedScalingServiceServer) Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Diagnose not implemented")
+}
+func (UnimplementedScalingServiceServer) Catch(context.Context, *CatchRequest) (*CatchResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Catch not implemented")
+}
+func (UnimplementedScalingServiceServer) Lap(context.Context, *LapRequest) (*LapResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Lap not implemented")
 }
 func (UnimplementedScalingServiceServer) mustEmbedUnimplementedScalingServiceServer() {}
 func (UnimplementedScalingServiceServer) testEmbeddedByValue()                        {}
@@ -182,6 +218,42 @@ func _ScalingService_Diagnose_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ScalingService_Catch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CatchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ScalingServiceServer).Catch(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ScalingService_Catch_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ScalingServiceServer).Catch(ctx, req.(*CatchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ScalingService_Lap_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(LapRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ScalingServiceServer).Lap(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ScalingService_Lap_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ScalingServiceServer).Lap(ctx, req.(*LapRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ScalingService_ServiceDesc is the grpc.ServiceDesc for ScalingService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -200,6 +272,14 @@ var ScalingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Diagnose",
 			Handler:    _ScalingService_Diagnose_Handler,
+		},
+		{
+			MethodName: "Catch",
+			Handler:    _ScalingService_Catch_Handler,
+		},
+		{
+			MethodName: "Lap",
+			Handler:    _ScalingService_Lap_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

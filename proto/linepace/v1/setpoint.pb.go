@@ -232,6 +232,24 @@ const (
 	Check_LEADER_GIVES_NO_RATE Check_Code = 16
 	// WARNING: a pump turns no faster than its slip flow takes back.
 	Check_DELIVERS_NOTHING Check_Code = 17
+	// WARNING: two references differ by more than their stated uncertainties explain.
+	Check_REFERENCES_CONTRADICT Check_Code = 20
+	// INFO: not every reference states its uncertainty, so all of them weigh alike.
+	Check_REFERENCES_UNWEIGHTED Check_Code = 21
+	// WARNING: the references give a slip flow below zero, which was used as it is.
+	Check_SLIP_FLOW_NEGATIVE Check_Code = 22
+	// INFO: the speed is more than 1.5 times away from the nearest measured one.
+	Check_BEYOND_REFERENCES Check_Code = 23
+	// WARNING: a pump was measured at one speed alone, which does not tell its slip flow.
+	Check_SLIP_FLOW_UNKNOWN Check_Code = 24
+	// WARNING: the measured points lie on a line that does not go through zero.
+	Check_OFFSET_FOUND Check_Code = 25
+	// WARNING: the measured points lie farther from the line than they may.
+	Check_LACK_OF_FIT Check_Code = 26
+	// WARNING: a measurement's uncertainty is greater than the wanted one.
+	Check_MISSES_UNCERTAINTY Check_Code = 27
+	// WARNING: no measurement, however long, reaches the wanted uncertainty.
+	Check_UNCERTAINTY_OUT_OF_REACH Check_Code = 28
 	// INFO: the counts of the blend were chosen together, and this one is not the nearest by itself.
 	Check_COUNT_CHOSEN_TOGETHER Check_Code = 60
 	// WARNING: the search for the counts of a blend was cut off; these are the best it found.
@@ -259,6 +277,15 @@ var (
 		15: "RUNNING_SETPOINT_UNKNOWN",
 		16: "LEADER_GIVES_NO_RATE",
 		17: "DELIVERS_NOTHING",
+		20: "REFERENCES_CONTRADICT",
+		21: "REFERENCES_UNWEIGHTED",
+		22: "SLIP_FLOW_NEGATIVE",
+		23: "BEYOND_REFERENCES",
+		24: "SLIP_FLOW_UNKNOWN",
+		25: "OFFSET_FOUND",
+		26: "LACK_OF_FIT",
+		27: "MISSES_UNCERTAINTY",
+		28: "UNCERTAINTY_OUT_OF_REACH",
 		60: "COUNT_CHOSEN_TOGETHER",
 		61: "COUNTS_NOT_PROVEN",
 	}
@@ -281,6 +308,15 @@ var (
 		"RUNNING_SETPOINT_UNKNOWN":   15,
 		"LEADER_GIVES_NO_RATE":       16,
 		"DELIVERS_NOTHING":           17,
+		"REFERENCES_CONTRADICT":      20,
+		"REFERENCES_UNWEIGHTED":      21,
+		"SLIP_FLOW_NEGATIVE":         22,
+		"BEYOND_REFERENCES":          23,
+		"SLIP_FLOW_UNKNOWN":          24,
+		"OFFSET_FOUND":               25,
+		"LACK_OF_FIT":                26,
+		"MISSES_UNCERTAINTY":         27,
+		"UNCERTAINTY_OUT_OF_REACH":   28,
 		"COUNT_CHOSEN_TOGETHER":      60,
 		"COUNTS_NOT_PROVEN":          61,
 	}
@@ -636,7 +672,9 @@ type Check struct {
 	Fit *Quantity `protobuf:"bytes,9,opt,name=fit,proto3" json:"fit,omitempty"`
 	// The request's field that fit speaks of: the demand itself, the leader's
 	// demand, or the blend's total.
-	FitField      string `protobuf:"bytes,10,opt,name=fit_field,json=fitField,proto3" json:"fit_field,omitempty"`
+	FitField string `protobuf:"bytes,10,opt,name=fit_field,json=fitField,proto3" json:"fit_field,omitempty"`
+	// The other field of the request, where a check speaks of two.
+	OtherField    string `protobuf:"bytes,20,opt,name=other_field,json=otherField,proto3" json:"other_field,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -737,6 +775,13 @@ func (x *Check) GetFit() *Quantity {
 func (x *Check) GetFitField() string {
 	if x != nil {
 		return x.FitField
+	}
+	return ""
+}
+
+func (x *Check) GetOtherField() string {
+	if x != nil {
+		return x.OtherField
 	}
 	return ""
 }
@@ -941,7 +986,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
 	"\x16_band_within_toleranceB\x10\n" +
-	"\x0e_nearest_count\"\x98\t\n" +
+	"\x0e_nearest_count\"\x8e\v\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -953,7 +998,9 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x0eexcess_percent\x18\b \x01(\x01H\x00R\rexcessPercent\x88\x01\x01\x12'\n" +
 	"\x03fit\x18\t \x01(\v2\x15.linepace.v1.QuantityR\x03fit\x12\x1b\n" +
 	"\tfit_field\x18\n" +
-	" \x01(\tR\bfitField\"F\n" +
+	" \x01(\tR\bfitField\x12\x1f\n" +
+	"\vother_field\x18\x14 \x01(\tR\n" +
+	"otherField\"F\n" +
 	"\bSeverity\x12\x18\n" +
 	"\x14SEVERITY_UNSPECIFIED\x10\x00\x12\b\n" +
 	"\x04INFO\x10\x01\x12\v\n" +
@@ -964,7 +1011,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\x8e\x04\n" +
+	"\bREGISTER\x10\x03\"\xe3\x05\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -985,6 +1032,15 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x18RUNNING_SETPOINT_UNKNOWN\x10\x0f\x12\x18\n" +
 	"\x14LEADER_GIVES_NO_RATE\x10\x10\x12\x14\n" +
 	"\x10DELIVERS_NOTHING\x10\x11\x12\x19\n" +
+	"\x15REFERENCES_CONTRADICT\x10\x14\x12\x19\n" +
+	"\x15REFERENCES_UNWEIGHTED\x10\x15\x12\x16\n" +
+	"\x12SLIP_FLOW_NEGATIVE\x10\x16\x12\x15\n" +
+	"\x11BEYOND_REFERENCES\x10\x17\x12\x15\n" +
+	"\x11SLIP_FLOW_UNKNOWN\x10\x18\x12\x10\n" +
+	"\fOFFSET_FOUND\x10\x19\x12\x0f\n" +
+	"\vLACK_OF_FIT\x10\x1a\x12\x16\n" +
+	"\x12MISSES_UNCERTAINTY\x10\x1b\x12\x1c\n" +
+	"\x18UNCERTAINTY_OUT_OF_REACH\x10\x1c\x12\x19\n" +
 	"\x15COUNT_CHOSEN_TOGETHER\x10<\x12\x15\n" +
 	"\x11COUNTS_NOT_PROVEN\x10=\"^\n" +
 	"\aVerdict\x12\x17\n" +
