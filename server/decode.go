@@ -299,6 +299,10 @@ func (d *decoder) demand(in *linepacev1.Demand, p *fault.Path) changeover.Demand
 		at := p.Field("lengthPerPiece")
 		out.Kind, out.LeaderID = changeover.LengthPerPiece, kind.LengthPerPiece.GetLeaderId()
 		out.Length = d.quantity(kind.LengthPerPiece.GetLength(), &at, "length")
+	case *linepacev1.Demand_Dose:
+		at := p.Field("dose")
+		out.Kind, out.LeaderID = changeover.Dose, kind.Dose.GetLeaderId()
+		out.Amount, out.Per = d.quantity(kind.Dose.GetAmount(), &at, "amount"), d.quantity(kind.Dose.GetPer(), &at, "per")
 	case *linepacev1.Demand_Stopped:
 		out.Kind = changeover.Stopped
 	case *linepacev1.Demand_LeaveAsIs:

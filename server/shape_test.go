@@ -151,7 +151,7 @@ func TestShapeTexts(t *testing.T) {
 		"line.drives[0].motor: is needed: an object with minRpm, maxRpm, baseRpm, regulation",
 		"line.drives[0].register.span: has 1 items; it must have exactly 2",
 		"line.drives[0].register.integer.type: is 9, which is no choice; it must be one of INT16, UINT16, INT32",
-		"product.demands[0]: needs one of rate, dwell, ratio, lengthPerPiece, stopped, leaveAsIs",
+		"product.demands[0]: needs one of rate, dwell, ratio, lengthPerPiece, stopped, leaveAsIs, dose",
 		"product.blends[0].basis: is needed: one of MASS, VOLUME",
 	}, got)
 }

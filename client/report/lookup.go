@@ -51,6 +51,8 @@ func demandText(d *linepacev1.Demand) string {
 		return fmt.Sprintf("dwell in section %s", strings.Join(kind.Dwell.GetSectionIds(), ", "))
 	case *linepacev1.Demand_Ratio:
 		return ratioText(kind.Ratio)
+	case *linepacev1.Demand_Dose:
+		return fmt.Sprintf("%s for each %s of %s", Quantity(kind.Dose.GetAmount()), Quantity(kind.Dose.GetPer()), kind.Dose.GetLeaderId())
 	case *linepacev1.Demand_LengthPerPiece:
 		return fmt.Sprintf("%s for each piece, following %s",
 			Quantity(kind.LengthPerPiece.GetLength()), kind.LengthPerPiece.GetLeaderId())

@@ -84,6 +84,7 @@ func (p *planner) assign(faults *fault.List) {
 		checkUnique(&blends, i, "blends", &at, faults)
 		p.assignBlend(i, &at, faults)
 	}
+	p.checkDosed(faults)
 	if !p.fields.alone {
 		p.checkAllDemanded(faults)
 	}
@@ -165,7 +166,7 @@ func (p *planner) field(j *job) string {
 }
 
 var kindFields = [...]string{
-	Rate: "rate", Dwell: "dwell.time", Ratio: "ratio", LengthPerPiece: "lengthPerPiece", Stopped: "stopped", LeaveAsIs: "leaveAsIs",
+	Rate: "rate", Dwell: "dwell.time", Ratio: "ratio", LengthPerPiece: "lengthPerPiece", Stopped: "stopped", LeaveAsIs: "leaveAsIs", Dose: "dose",
 }
 
 // material resolves a material's name; an empty name is no material.
@@ -209,13 +210,15 @@ func (p *planner) checkKind(drive int, demand *Demand, at *fault.Path, faults *f
 		p.checkRatio(drive, demand, at, faults)
 	case LengthPerPiece:
 		p.checkLengthPerPiece(drive, demand, at, faults)
+	case Dose:
+		p.checkDose(drive, demand, at, faults)
 	case Stopped, LeaveAsIs:
 		if demand.Tolerance.Set {
 			field := at.Field("tolerance")
 			faults.Add(&field, fault.Conflict, "has nothing to judge: the drive is stopped or left as it is")
 		}
 	default:
-		faults.Add(at, fault.Required, "needs one of rate, dwell, ratio, lengthPerPiece, stopped and leaveAsIs")
+		faults.Add(at, fault.Required, "needs one of rate, dwell, ratio, lengthPerPiece, dose, stopped and leaveAsIs")
 	}
 }
 

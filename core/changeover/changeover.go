@@ -30,10 +30,12 @@ type Demand struct {
 	Rate       units.Quantity // Rate
 	SectionIDs []string       // Dwell
 	Time       units.Quantity // Dwell
-	LeaderID   string         // Ratio, LengthPerPiece
+	LeaderID   string         // Ratio, LengthPerPiece, Dose
 	Percent    float64        // Ratio: follower as percent of leader
 	Basis      RatioBasis     // Ratio
 	Length     units.Quantity // LengthPerPiece
+	Amount     units.Quantity // Dose
+	Per        units.Quantity // Dose: for how much of the leader's
 	Tolerance  scaling.Optional[scaling.Tolerance]
 	MaterialID string
 }
@@ -50,6 +52,7 @@ const (
 	LengthPerPiece
 	Stopped
 	LeaveAsIs
+	Dose
 )
 
 // RatioBasis is what a ratio holds.

@@ -25,6 +25,7 @@ const (
 	order                           // order of the setpoints, which checks are given, verdict
 	count                           // nearest whole number of the register
 	deliveryPerTurn                 // per turn of the last shaft
+	dose                            // of a follower, for so much of its leader's
 	dwellSpeed                      // section length over time
 	roundingError                   // achieved against demanded
 	reach                           // whether a speed lies far from the measured ones
@@ -71,6 +72,7 @@ var formulaIDs = [formulaCount]string{
 	order:            "changeover/1",
 	count:            "count/1",
 	deliveryPerTurn:  "delivery-per-turn/1",
+	dose:             "dose/1",
 	dwellSpeed:       "dwell-speed/1",
 	roundingError:    "error/1",
 	reach:            "extrapolation/1",
@@ -169,6 +171,7 @@ func (f *finder) addProduct(product *Product) {
 		demand := &product.Demands[i]
 		sp := f.setpoint(demand.DriveID)
 		f.addDemand(demand, sp)
+		f.addIf(demand.Kind == Dose && sp.DemandedRPM.Set && rateOf(demand.Per) != f.setpoint(demand.LeaderID).Drive.RateDimension(), materialRate)
 		f.addSetpoint(sp)
 		f.addIf(demand.Tolerance.Set && sp.AchievedRPM.Set, tolerance)
 	}
@@ -222,6 +225,8 @@ func (s *formulaSet) addDemand(demand *Demand, sp *Setpoint) {
 		s.add(leaderRatio)
 	case LengthPerPiece:
 		s.add(lengthPerPiece)
+	case Dose:
+		s.add(dose)
 	}
 	s.addAmount(sp, sp.Demanded.Unit.Dimension())
 }
@@ -350,6 +355,9 @@ func (f *finder) addRunningDemand(demand *Demand, d *scaling.Drive) {
 		f.add(leaderRatio)
 	case LengthPerPiece:
 		f.add(lengthPerPiece)
+	case Dose:
+		f.add(dose)
+		f.addIf(rateOf(demand.Amount) != d.RateDimension() || rateOf(demand.Per) != f.setpoint(demand.LeaderID).Drive.RateDimension(), materialRate)
 	}
 	f.addRunningDrive(d)
 }

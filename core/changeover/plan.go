@@ -330,6 +330,10 @@ func (s *solver) measure(i int) scaling.Measure {
 		if leader := s.plan.Setpoints[s.of[j.leader].place].Demanded.Unit; leader.Dimension() == s.line.Drives[i].RateDimension() {
 			return scaling.Measure{Unit: leader}
 		}
+	case Dose:
+		if dim := rateOf(demand.Amount); dim != s.line.Drives[i].RateDimension() {
+			return scaling.Measure{Unit: scaling.UsualRateUnit(dim)}
+		}
 	}
 	return scaling.Measure{Unit: scaling.RateUnit(&s.line.Drives[i])}
 }
@@ -338,6 +342,7 @@ func (s *solver) measure(i int) scaling.Measure {
 //
 //	ratio             percent/100 of the leader's achieved rate or motor speed
 //	length per piece  pieces = leader's speed / length; length = leader's pieces * length
+//	dose              leader's rate * amount / per
 //
 // A follower goes by what its leader achieves, not by what was asked of it.
 func (s *solver) amount(c *exact.Calc, i int) exact.Num {
@@ -351,6 +356,9 @@ func (s *solver) amount(c *exact.Calc, i int) exact.Num {
 		return s.root(j, demand.Rate).Base(c)
 	case Dwell:
 		return s.root(j, demand.Time).Base(c)
+	}
+	if demand.Kind == Dose {
+		return s.doseAmount(c, j)
 	}
 	leader := s.achieved(c, int(j.leader))
 	switch {

@@ -21,6 +21,8 @@ func (s *solver) demandSteps(i int, out *Setpoint) []scaling.Step {
 	switch {
 	case j.blend >= 0:
 		return s.shareSteps(j, out)
+	case s.kind(j) == Dose:
+		return s.doseSteps(j, out)
 	case j.leader >= 0:
 		return []scaling.Step{s.followStep(i, out)}
 	}

@@ -178,7 +178,7 @@ func (x Blend_Basis) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Blend_Basis.Descriptor instead.
 func (Blend_Basis) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 0}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{9, 0}
 }
 
 // What a total counts.
@@ -231,7 +231,7 @@ func (x Blend_TotalBasis) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Blend_TotalBasis.Descriptor instead.
 func (Blend_TotalBasis) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 1}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{9, 1}
 }
 
 // How counts are rounded.
@@ -291,7 +291,7 @@ func (x Blend_Rounding) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Blend_Rounding.Descriptor instead.
 func (Blend_Rounding) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 2}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{9, 2}
 }
 
 // What an error of a share is.
@@ -345,7 +345,7 @@ func (x Blend_Objective) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Blend_Objective.Descriptor instead.
 func (Blend_Objective) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 3}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{9, 3}
 }
 
 // A product: what it brings and what it asks of each drive of the line. Every
@@ -530,6 +530,7 @@ type Demand struct {
 	//	*Demand_LengthPerPiece
 	//	*Demand_Stopped
 	//	*Demand_LeaveAsIs
+	//	*Demand_Dose
 	Kind isDemand_Kind `protobuf_oneof:"kind"`
 	// How far the achieved value may lie from the demanded one. Absent: not judged.
 	Tolerance *Tolerance `protobuf:"bytes,8,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
@@ -638,6 +639,15 @@ func (x *Demand) GetLeaveAsIs() *LeaveAsIs {
 	return nil
 }
 
+func (x *Demand) GetDose() *Dose {
+	if x != nil {
+		if x, ok := x.Kind.(*Demand_Dose); ok {
+			return x.Dose
+		}
+	}
+	return nil
+}
+
 func (x *Demand) GetTolerance() *Tolerance {
 	if x != nil {
 		return x.Tolerance
@@ -688,6 +698,11 @@ type Demand_LeaveAsIs struct {
 	LeaveAsIs *LeaveAsIs `protobuf:"bytes,7,opt,name=leave_as_is,json=leaveAsIs,proto3,oneof"`
 }
 
+type Demand_Dose struct {
+	// An amount for so much of what the leader delivers.
+	Dose *Dose `protobuf:"bytes,60,opt,name=dose,proto3,oneof"`
+}
+
 func (*Demand_Rate) isDemand_Kind() {}
 
 func (*Demand_Dwell) isDemand_Kind() {}
@@ -699,6 +714,8 @@ func (*Demand_LengthPerPiece) isDemand_Kind() {}
 func (*Demand_Stopped) isDemand_Kind() {}
 
 func (*Demand_LeaveAsIs) isDemand_Kind() {}
+
+func (*Demand_Dose) isDemand_Kind() {}
 
 // A time in a section: speed = length / time.
 type Dwell struct {
@@ -909,6 +926,73 @@ func (x *LengthPerPiece) GetLength() *Quantity {
 	return nil
 }
 
+// An amount of one drive for so much of another, such as 12 g for each 1 m, or
+// 3 mL for each 1 pc: rate = leader's achieved rate * amount / per.
+type Dose struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The leader, by its id in the line.
+	LeaderId string `protobuf:"bytes,1,opt,name=leader_id,json=leaderId,proto3" json:"leader_id,omitempty"`
+	// What the drive adds, above 0: a mass, a volume, a length or pieces. Between mass
+	// and volume the material's density turns one into what the drive delivers.
+	Amount *Quantity `protobuf:"bytes,2,opt,name=amount,proto3" json:"amount,omitempty"`
+	// For how much of what the leader delivers, above 0: a length, pieces, a mass or a
+	// volume; between the last two the density of the leader's material decides.
+	Per           *Quantity `protobuf:"bytes,3,opt,name=per,proto3" json:"per,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dose) Reset() {
+	*x = Dose{}
+	mi := &file_linepace_v1_product_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dose) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dose) ProtoMessage() {}
+
+func (x *Dose) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_product_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dose.ProtoReflect.Descriptor instead.
+func (*Dose) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Dose) GetLeaderId() string {
+	if x != nil {
+		return x.LeaderId
+	}
+	return ""
+}
+
+func (x *Dose) GetAmount() *Quantity {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *Dose) GetPer() *Quantity {
+	if x != nil {
+		return x.Per
+	}
+	return nil
+}
+
 // The drive stands still.
 type Stopped struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -918,7 +1002,7 @@ type Stopped struct {
 
 func (x *Stopped) Reset() {
 	*x = Stopped{}
-	mi := &file_linepace_v1_product_proto_msgTypes[6]
+	mi := &file_linepace_v1_product_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -930,7 +1014,7 @@ func (x *Stopped) String() string {
 func (*Stopped) ProtoMessage() {}
 
 func (x *Stopped) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_product_proto_msgTypes[6]
+	mi := &file_linepace_v1_product_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -943,7 +1027,7 @@ func (x *Stopped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stopped.ProtoReflect.Descriptor instead.
 func (*Stopped) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{6}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{7}
 }
 
 // The drive keeps what it does now.
@@ -955,7 +1039,7 @@ type LeaveAsIs struct {
 
 func (x *LeaveAsIs) Reset() {
 	*x = LeaveAsIs{}
-	mi := &file_linepace_v1_product_proto_msgTypes[7]
+	mi := &file_linepace_v1_product_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -967,7 +1051,7 @@ func (x *LeaveAsIs) String() string {
 func (*LeaveAsIs) ProtoMessage() {}
 
 func (x *LeaveAsIs) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_product_proto_msgTypes[7]
+	mi := &file_linepace_v1_product_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -980,7 +1064,7 @@ func (x *LeaveAsIs) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeaveAsIs.ProtoReflect.Descriptor instead.
 func (*LeaveAsIs) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{7}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8}
 }
 
 // Components in fixed shares of a total, or of what one of them delivers.
@@ -1017,7 +1101,7 @@ type Blend struct {
 
 func (x *Blend) Reset() {
 	*x = Blend{}
-	mi := &file_linepace_v1_product_proto_msgTypes[8]
+	mi := &file_linepace_v1_product_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1029,7 +1113,7 @@ func (x *Blend) String() string {
 func (*Blend) ProtoMessage() {}
 
 func (x *Blend) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_product_proto_msgTypes[8]
+	mi := &file_linepace_v1_product_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1042,7 +1126,7 @@ func (x *Blend) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Blend.ProtoReflect.Descriptor instead.
 func (*Blend) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Blend) GetId() string {
@@ -1122,7 +1206,7 @@ type Material_Moisture struct {
 
 func (x *Material_Moisture) Reset() {
 	*x = Material_Moisture{}
-	mi := &file_linepace_v1_product_proto_msgTypes[9]
+	mi := &file_linepace_v1_product_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1134,7 +1218,7 @@ func (x *Material_Moisture) String() string {
 func (*Material_Moisture) ProtoMessage() {}
 
 func (x *Material_Moisture) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_product_proto_msgTypes[9]
+	mi := &file_linepace_v1_product_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1173,7 +1257,7 @@ type Dwell_Point struct {
 
 func (x *Dwell_Point) Reset() {
 	*x = Dwell_Point{}
-	mi := &file_linepace_v1_product_proto_msgTypes[10]
+	mi := &file_linepace_v1_product_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1185,7 +1269,7 @@ func (x *Dwell_Point) String() string {
 func (*Dwell_Point) ProtoMessage() {}
 
 func (x *Dwell_Point) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_product_proto_msgTypes[10]
+	mi := &file_linepace_v1_product_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1223,7 +1307,7 @@ type Blend_Component struct {
 
 func (x *Blend_Component) Reset() {
 	*x = Blend_Component{}
-	mi := &file_linepace_v1_product_proto_msgTypes[11]
+	mi := &file_linepace_v1_product_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1235,7 +1319,7 @@ func (x *Blend_Component) String() string {
 func (*Blend_Component) ProtoMessage() {}
 
 func (x *Blend_Component) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_product_proto_msgTypes[11]
+	mi := &file_linepace_v1_product_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1248,7 +1332,7 @@ func (x *Blend_Component) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Blend_Component.ProtoReflect.Descriptor instead.
 func (*Blend_Component) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_product_proto_rawDescGZIP(), []int{8, 0}
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{9, 0}
 }
 
 func (x *Blend_Component) GetDriveId() string {
@@ -1341,7 +1425,7 @@ const file_linepace_v1_product_proto_rawDesc = "" +
 	"\x11BASIS_UNSPECIFIED\x10\x00\x12\a\n" +
 	"\x03WET\x10\x01\x12\a\n" +
 	"\x03DRY\x10\x02B\x0f\n" +
-	"\r_fill_percent\"\xd9\x03\n" +
+	"\r_fill_percent\"\x82\x04\n" +
 	"\x06Demand\x12%\n" +
 	"\bdrive_id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x12+\n" +
@@ -1350,7 +1434,8 @@ const file_linepace_v1_product_proto_rawDesc = "" +
 	"\x05ratio\x18\x04 \x01(\v2\x12.linepace.v1.RatioH\x00R\x05ratio\x12G\n" +
 	"\x10length_per_piece\x18\x05 \x01(\v2\x1b.linepace.v1.LengthPerPieceH\x00R\x0elengthPerPiece\x120\n" +
 	"\astopped\x18\x06 \x01(\v2\x14.linepace.v1.StoppedH\x00R\astopped\x128\n" +
-	"\vleave_as_is\x18\a \x01(\v2\x16.linepace.v1.LeaveAsIsH\x00R\tleaveAsIs\x124\n" +
+	"\vleave_as_is\x18\a \x01(\v2\x16.linepace.v1.LeaveAsIsH\x00R\tleaveAsIs\x12'\n" +
+	"\x04dose\x18< \x01(\v2\x11.linepace.v1.DoseH\x00R\x04dose\x124\n" +
 	"\ttolerance\x18\b \x01(\v2\x16.linepace.v1.ToleranceR\ttolerance\x12)\n" +
 	"\vmaterial_id\x18\t \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\n" +
 	"materialIdB\r\n" +
@@ -1376,7 +1461,12 @@ const file_linepace_v1_product_proto_rawDesc = "" +
 	"\x0eLengthPerPiece\x12'\n" +
 	"\tleader_id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\bleaderId\x125\n" +
-	"\x06length\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\"\t\n" +
+	"\x06length\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\"\x97\x01\n" +
+	"\x04Dose\x12'\n" +
+	"\tleader_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\bleaderId\x125\n" +
+	"\x06amount\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06amount\x12/\n" +
+	"\x03per\x18\x03 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x03per\"\t\n" +
 	"\aStopped\"\v\n" +
 	"\tLeaveAsIs\"\xec\a\n" +
 	"\x05Blend\x12\x18\n" +
@@ -1437,7 +1527,7 @@ func file_linepace_v1_product_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_product_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_linepace_v1_product_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_linepace_v1_product_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_linepace_v1_product_proto_goTypes = []any{
 	(Material_Moisture_Basis)(0), // 0: linepace.v1.Material.Moisture.Basis
 	(Ratio_Basis)(0),             // 1: linepace.v1.Ratio.Basis
@@ -1451,47 +1541,51 @@ var file_linepace_v1_product_proto_goTypes = []any{
 	(*Dwell)(nil),                // 9: linepace.v1.Dwell
 	(*Ratio)(nil),                // 10: linepace.v1.Ratio
 	(*LengthPerPiece)(nil),       // 11: linepace.v1.LengthPerPiece
-	(*Stopped)(nil),              // 12: linepace.v1.Stopped
-	(*LeaveAsIs)(nil),            // 13: linepace.v1.LeaveAsIs
-	(*Blend)(nil),                // 14: linepace.v1.Blend
-	(*Material_Moisture)(nil),    // 15: linepace.v1.Material.Moisture
-	(*Dwell_Point)(nil),          // 16: linepace.v1.Dwell.Point
-	(*Blend_Component)(nil),      // 17: linepace.v1.Blend.Component
-	(*Quantity)(nil),             // 18: linepace.v1.Quantity
-	(*Tolerance)(nil),            // 19: linepace.v1.Tolerance
+	(*Dose)(nil),                 // 12: linepace.v1.Dose
+	(*Stopped)(nil),              // 13: linepace.v1.Stopped
+	(*LeaveAsIs)(nil),            // 14: linepace.v1.LeaveAsIs
+	(*Blend)(nil),                // 15: linepace.v1.Blend
+	(*Material_Moisture)(nil),    // 16: linepace.v1.Material.Moisture
+	(*Dwell_Point)(nil),          // 17: linepace.v1.Dwell.Point
+	(*Blend_Component)(nil),      // 18: linepace.v1.Blend.Component
+	(*Quantity)(nil),             // 19: linepace.v1.Quantity
+	(*Tolerance)(nil),            // 20: linepace.v1.Tolerance
 }
 var file_linepace_v1_product_proto_depIdxs = []int32{
 	7,  // 0: linepace.v1.Product.materials:type_name -> linepace.v1.Material
 	8,  // 1: linepace.v1.Product.demands:type_name -> linepace.v1.Demand
-	14, // 2: linepace.v1.Product.blends:type_name -> linepace.v1.Blend
-	18, // 3: linepace.v1.Material.density:type_name -> linepace.v1.Quantity
-	18, // 4: linepace.v1.Material.bulk_density:type_name -> linepace.v1.Quantity
-	15, // 5: linepace.v1.Material.moisture:type_name -> linepace.v1.Material.Moisture
-	18, // 6: linepace.v1.Demand.rate:type_name -> linepace.v1.Quantity
+	15, // 2: linepace.v1.Product.blends:type_name -> linepace.v1.Blend
+	19, // 3: linepace.v1.Material.density:type_name -> linepace.v1.Quantity
+	19, // 4: linepace.v1.Material.bulk_density:type_name -> linepace.v1.Quantity
+	16, // 5: linepace.v1.Material.moisture:type_name -> linepace.v1.Material.Moisture
+	19, // 6: linepace.v1.Demand.rate:type_name -> linepace.v1.Quantity
 	9,  // 7: linepace.v1.Demand.dwell:type_name -> linepace.v1.Dwell
 	10, // 8: linepace.v1.Demand.ratio:type_name -> linepace.v1.Ratio
 	11, // 9: linepace.v1.Demand.length_per_piece:type_name -> linepace.v1.LengthPerPiece
-	12, // 10: linepace.v1.Demand.stopped:type_name -> linepace.v1.Stopped
-	13, // 11: linepace.v1.Demand.leave_as_is:type_name -> linepace.v1.LeaveAsIs
-	19, // 12: linepace.v1.Demand.tolerance:type_name -> linepace.v1.Tolerance
-	18, // 13: linepace.v1.Dwell.time:type_name -> linepace.v1.Quantity
-	16, // 14: linepace.v1.Dwell.point:type_name -> linepace.v1.Dwell.Point
-	1,  // 15: linepace.v1.Ratio.basis:type_name -> linepace.v1.Ratio.Basis
-	18, // 16: linepace.v1.LengthPerPiece.length:type_name -> linepace.v1.Quantity
-	2,  // 17: linepace.v1.Blend.basis:type_name -> linepace.v1.Blend.Basis
-	18, // 18: linepace.v1.Blend.total:type_name -> linepace.v1.Quantity
-	3,  // 19: linepace.v1.Blend.total_basis:type_name -> linepace.v1.Blend.TotalBasis
-	17, // 20: linepace.v1.Blend.components:type_name -> linepace.v1.Blend.Component
-	18, // 21: linepace.v1.Blend.leader_rate:type_name -> linepace.v1.Quantity
-	4,  // 22: linepace.v1.Blend.rounding:type_name -> linepace.v1.Blend.Rounding
-	5,  // 23: linepace.v1.Blend.objective:type_name -> linepace.v1.Blend.Objective
-	0,  // 24: linepace.v1.Material.Moisture.basis:type_name -> linepace.v1.Material.Moisture.Basis
-	19, // 25: linepace.v1.Blend.Component.tolerance:type_name -> linepace.v1.Tolerance
-	26, // [26:26] is the sub-list for method output_type
-	26, // [26:26] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	13, // 10: linepace.v1.Demand.stopped:type_name -> linepace.v1.Stopped
+	14, // 11: linepace.v1.Demand.leave_as_is:type_name -> linepace.v1.LeaveAsIs
+	12, // 12: linepace.v1.Demand.dose:type_name -> linepace.v1.Dose
+	20, // 13: linepace.v1.Demand.tolerance:type_name -> linepace.v1.Tolerance
+	19, // 14: linepace.v1.Dwell.time:type_name -> linepace.v1.Quantity
+	17, // 15: linepace.v1.Dwell.point:type_name -> linepace.v1.Dwell.Point
+	1,  // 16: linepace.v1.Ratio.basis:type_name -> linepace.v1.Ratio.Basis
+	19, // 17: linepace.v1.LengthPerPiece.length:type_name -> linepace.v1.Quantity
+	19, // 18: linepace.v1.Dose.amount:type_name -> linepace.v1.Quantity
+	19, // 19: linepace.v1.Dose.per:type_name -> linepace.v1.Quantity
+	2,  // 20: linepace.v1.Blend.basis:type_name -> linepace.v1.Blend.Basis
+	19, // 21: linepace.v1.Blend.total:type_name -> linepace.v1.Quantity
+	3,  // 22: linepace.v1.Blend.total_basis:type_name -> linepace.v1.Blend.TotalBasis
+	18, // 23: linepace.v1.Blend.components:type_name -> linepace.v1.Blend.Component
+	19, // 24: linepace.v1.Blend.leader_rate:type_name -> linepace.v1.Quantity
+	4,  // 25: linepace.v1.Blend.rounding:type_name -> linepace.v1.Blend.Rounding
+	5,  // 26: linepace.v1.Blend.objective:type_name -> linepace.v1.Blend.Objective
+	0,  // 27: linepace.v1.Material.Moisture.basis:type_name -> linepace.v1.Material.Moisture.Basis
+	20, // 28: linepace.v1.Blend.Component.tolerance:type_name -> linepace.v1.Tolerance
+	29, // [29:29] is the sub-list for method output_type
+	29, // [29:29] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_product_proto_init() }
@@ -1508,11 +1602,12 @@ func file_linepace_v1_product_proto_init() {
 		(*Demand_LengthPerPiece)(nil),
 		(*Demand_Stopped)(nil),
 		(*Demand_LeaveAsIs)(nil),
+		(*Demand_Dose)(nil),
 	}
 	file_linepace_v1_product_proto_msgTypes[3].OneofWrappers = []any{
 		(*Dwell_Point_)(nil),
 	}
-	file_linepace_v1_product_proto_msgTypes[11].OneofWrappers = []any{
+	file_linepace_v1_product_proto_msgTypes[12].OneofWrappers = []any{
 		(*Blend_Component_SharePercent)(nil),
 		(*Blend_Component_Balance)(nil),
 	}
@@ -1522,7 +1617,7 @@ func file_linepace_v1_product_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_product_proto_rawDesc), len(file_linepace_v1_product_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
