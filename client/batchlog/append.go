@@ -44,8 +44,8 @@ type outcome struct {
 // of the context; who comes meanwhile waits, and one of them writes for all that do. A
 // context that ends while another one writes leaves the outcome unknown.
 //
-// Errors: *RecordError, *LockedError, *ReadOnlyError, *FullError, *DamagedError,
-// ErrClosed, and the context's own, where nothing was written; and
+// Errors: *RecordError, *LockedError, *ReadOnlyError, *FullError, *FailedError,
+// *DamagedError, ErrClosed, and the context's own, where nothing was written; and
 // *OutcomeUnknownError, which may wrap the context's or a *FullError. After any of
 // them the same record may be appended again.
 func (l *Log) Append(ctx context.Context, r *linepacev1.Record) (Result, error) {

@@ -26,8 +26,8 @@ type Checkpoint struct {
 // The note is of the form of C2SP's tlog-checkpoint: origin, size, base64 of the
 // root; then the signature.
 //
-// Errors: *LockedError, *ReadOnlyError, *FullError, *DamagedError,
-// *OutcomeUnknownError (sign again).
+// Errors: *LockedError, *ReadOnlyError, *FullError, *FailedError,
+// *DamagedError, *OutcomeUnknownError (sign again).
 func (l *Log) Checkpoint(_ context.Context, signer note.Signer) (*Checkpoint, error) {
 	var signed *Checkpoint
 	err := l.store.update(func(tx writer) error {

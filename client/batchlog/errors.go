@@ -67,6 +67,31 @@ func (e *ReadOnlyError) Error() string {
 
 func (e *ReadOnlyError) Unwrap() error { return e.Err }
 
+// UnreadableError says that the log may not be read.
+type UnreadableError struct {
+	Path string
+	Err  error
+}
+
+func (e *UnreadableError) Error() string {
+	return fmt.Sprintf("%s cannot be read: permission denied", e.Path)
+}
+
+func (e *UnreadableError) Unwrap() error { return e.Err }
+
+// FailedError says that the system could not read or write the log for another
+// reason than those above. What was acknowledged before is kept.
+type FailedError struct {
+	Path string
+	Err  error
+}
+
+func (e *FailedError) Error() string {
+	return fmt.Sprintf("%s cannot be used: %v", e.Path, e.Err)
+}
+
+func (e *FailedError) Unwrap() error { return e.Err }
+
 // FullError says that the disk is full. What was acknowledged before is kept.
 type FullError struct {
 	Path string
@@ -93,14 +118,14 @@ func (e *DamagedError) Error() string {
 
 func (e *DamagedError) Unwrap() error { return e.Err }
 
-// OutcomeUnknownError says that a record may or may not have been appended.
-// Appending it again is safe and tells.
+// OutcomeUnknownError says that a record may or may not have been appended, or a
+// checkpoint kept. Doing it again is safe and tells.
 type OutcomeUnknownError struct {
 	Err error
 }
 
 func (e *OutcomeUnknownError) Error() string {
-	return fmt.Sprintf("it is unknown whether the record was appended, append it again: %v", e.Err)
+	return fmt.Sprintf("whether it is in the log is unknown, so do it again: %v", e.Err)
 }
 
 func (e *OutcomeUnknownError) Unwrap() error { return e.Err }

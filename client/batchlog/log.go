@@ -44,8 +44,9 @@ type Log struct {
 }
 
 // Open opens the log in the file at path, or creates it. Errors: *NotALogError,
-// *VersionError, *OriginError, *LockedError, *ReadOnlyError, *FullError,
-// *DamagedError, and fs.ErrNotExist for a log to read only that is not there.
+// *VersionError, *OriginError, *LockedError, *ReadOnlyError, *UnreadableError,
+// *FullError, *FailedError, *DamagedError, and fs.ErrNotExist for a log to read only
+// that is not there.
 func Open(ctx context.Context, path string, options Options) (*Log, error) {
 	store, err := openSQLite(ctx, path, options)
 	if err != nil {

@@ -30,6 +30,10 @@ func TestMain(m *testing.M) {
 		childAppends(os.Args[1], os.Args[2])
 	case "read-only":
 		childReads(os.Args[1])
+	case "unreadable":
+		childMayNotRead(os.Args[1])
+	case "limited":
+		childWithoutRoom(os.Args[1])
 	default:
 		// Each step of TestModel waits for the disk. The flag itself overrules this.
 		if err := flag.Set("rapid.checks", "25"); err != nil {
@@ -145,12 +149,93 @@ func runAndKill(t *testing.T, path string, from, after int) map[int]int64 {
 	return lines
 }
 
-// childReads has no right to write, even where the test runs as root.
-func childReads(path string) {
+// becomeNobody gives up the rights of root, where the test runs as root.
+func becomeNobody() {
 	if os.Geteuid() == 0 {
 		fail(syscall.Setgid(65534))
 		fail(syscall.Setuid(65534))
 	}
+}
+
+// childMayNotRead has no right to read the log, nor to look into a folder.
+func childMayNotRead(path string) {
+	becomeNobody()
+	for _, readOnly := range []bool{true, false} {
+		_, err := Open(context.Background(), path, Options{ReadOnly: readOnly, Wait: time.Second})
+		fmt.Printf("%T ", err)
+	}
+	_, err := Open(context.Background(), filepath.Join(filepath.Dir(path), "closed", "log"), Options{ReadOnly: true})
+	fmt.Printf("%T\n", err)
+}
+
+// A log that may not be read says so.
+func TestUnreadableFile(t *testing.T) {
+	path := filled(t, 3)
+	openFolders(t, path)
+	require.NoError(t, os.Mkdir(filepath.Join(filepath.Dir(path), "closed"), 0o000))
+	require.NoError(t, os.Chmod(path, 0o000))
+	out, err := child(t, "unreadable", path).Output()
+	require.NoError(t, err)
+	require.Equal(t, "*batchlog.UnreadableError *batchlog.ReadOnlyError *batchlog.UnreadableError\n", string(out))
+	require.NoError(t, os.Chmod(path, 0o644))
+	auditClean(t, path, 3)
+}
+
+// childWithoutRoom appends records until no file may grow any further, and prints
+// how many were acknowledged.
+func childWithoutRoom(path string) {
+	log, err := Open(context.Background(), path, Options{})
+	fail(err)
+	limit := uint64(256 << 10)
+	fail(syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: limit, Max: limit}))
+	next := tilePlan(failing{})
+	n := 0
+	for ; err == nil && n < 1000; n++ {
+		_, err = log.Append(context.Background(), next(n))
+	}
+	var unknown *OutcomeUnknownError
+	var failed *FailedError
+	if !errors.As(err, &unknown) || !errors.As(err, &failed) || failed.Path != path {
+		fail(fmt.Errorf("appending without room: %v", err))
+	}
+	if _, err = log.Append(context.Background(), next(0)); err != nil {
+		fail(fmt.Errorf("what is there is found: %v", err))
+	}
+	fmt.Println(n - 1)
+}
+
+// Where the system refuses to write on, what was acknowledged is kept, and the log
+// goes on as soon as there is room.
+func TestNoRoom(t *testing.T) {
+	path := newPath(t)
+	out, err := child(t, "limited", path).Output()
+	require.NoError(t, err)
+	n, err := strconv.Atoi(strings.TrimSpace(string(out)))
+	require.NoError(t, err)
+	require.Greater(t, n, 3)
+	auditClean(t, path, int64(n))
+	log := open(t, path, Options{})
+	next := tilePlan(t)
+	for i := range n + 3 {
+		got, err := log.Append(context.Background(), next(i))
+		require.NoError(t, err)
+		require.Equal(t, Result{Index: int64(i), Duplicate: i < n}, got)
+	}
+	require.NoError(t, log.Close())
+	auditClean(t, path, int64(n+3))
+}
+
+// openFolders lets others look into the folders of a test's file.
+func openFolders(t *testing.T, path string) {
+	t.Helper()
+	for folder := filepath.Dir(path); strings.HasPrefix(folder, os.TempDir()) && folder != filepath.Clean(os.TempDir()); folder = filepath.Dir(folder) {
+		require.NoError(t, os.Chmod(folder, 0o755))
+	}
+}
+
+// childReads has no right to write, even where the test runs as root.
+func childReads(path string) {
+	becomeNobody()
 	_, err := Open(context.Background(), path, Options{Wait: time.Second})
 	var readOnly *ReadOnlyError
 	if !errors.As(err, &readOnly) {
@@ -180,9 +265,7 @@ func TestReadOnlyFile(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			path := filled(t, 7)
-			for folder := filepath.Dir(path); strings.HasPrefix(folder, os.TempDir()) && folder != filepath.Clean(os.TempDir()); folder = filepath.Dir(folder) {
-				require.NoError(t, os.Chmod(folder, 0o755))
-			}
+			openFolders(t, path)
 			require.NoError(t, os.Chmod(path, c.file))
 			require.NoError(t, os.Chmod(filepath.Dir(path), c.folder))
 			t.Cleanup(func() { require.NoError(t, os.Chmod(filepath.Dir(path), 0o755)) })

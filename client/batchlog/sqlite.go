@@ -234,6 +234,9 @@ func (s *sqlite) explain(err error) error {
 	if err == nil || !errors.As(err, &failed) {
 		return err
 	}
+	if failed.Code() == code.SQLITE_IOERR_SHMSIZE { // the one that is not told as SQLITE_FULL
+		return &FullError{Path: s.shown, Err: err}
+	}
 	switch failed.Code() & 0xff { // the low byte is the kind, the rest the circumstance
 	case code.SQLITE_BUSY, code.SQLITE_LOCKED:
 		return &LockedError{Path: s.shown, Waited: s.wait, Err: err}
@@ -251,7 +254,7 @@ func (s *sqlite) explain(err error) error {
 			return &DamagedError{Path: s.shown, Reason: err.Error(), Err: err}
 		}
 	}
-	return fmt.Errorf("%s: %w", s.shown, err)
+	return &FailedError{Path: s.shown, Err: err}
 }
 
 // view runs f on a snapshot.

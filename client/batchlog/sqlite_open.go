@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"syscall"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -79,6 +80,9 @@ func (s *sqlite) findFile(ctx context.Context, options Options) error {
 	if errors.Is(err, fs.ErrNotExist) && !s.readOnly {
 		return s.create(ctx, options.Origin)
 	}
+	if errors.Is(err, fs.ErrPermission) {
+		return &UnreadableError{Path: s.shown, Err: err}
+	}
 	if err != nil {
 		return err
 	}
@@ -89,7 +93,14 @@ func (s *sqlite) findFile(ctx context.Context, options Options) error {
 		return &NotALogError{Path: s.shown, Reason: "it is empty"}
 	}
 	if s.readOnly {
-		return nil
+		file, err := os.Open(s.path)
+		if errors.Is(err, fs.ErrPermission) { // SQLite would not tell why
+			return &UnreadableError{Path: s.shown, Err: err}
+		}
+		if err != nil {
+			return err
+		}
+		return file.Close()
 	}
 	file, err := os.OpenFile(s.path, os.O_RDWR, 0)
 	if err != nil { // SQLite would fall back to reading
@@ -117,8 +128,11 @@ func (s *sqlite) create(ctx context.Context, origin string) error {
 }
 
 func (s *sqlite) explainCreate(err error) error {
-	if errors.Is(err, fs.ErrPermission) {
+	switch {
+	case errors.Is(err, fs.ErrPermission):
 		return &ReadOnlyError{Path: s.shown, Err: err}
+	case errors.Is(err, syscall.ENOSPC):
+		return &FullError{Path: s.shown, Err: err}
 	}
 	return err
 }

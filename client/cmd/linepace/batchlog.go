@@ -45,9 +45,11 @@ func explainLog(err error) error {
 		{isA[*batchlog.VersionError](err), "the file was left as it was; use a build that knows its version"},
 		{isA[*batchlog.LockedError](err), "nothing was written; try again when the other process is done"},
 		{isA[*batchlog.ReadOnlyError](err), "nothing was written; whoever runs this must be allowed to write the file and its folder"},
+		{isA[*batchlog.UnreadableError](err), "whoever runs this must be allowed to read the file"},
 		{isA[*batchlog.FullError](err), "make room and append again; what was acknowledged before is kept"},
 		{isA[*batchlog.DamagedError](err), "linepace audit --log FILE tells what is wrong; keep the file as it is, as evidence"},
-		{isA[*batchlog.OutcomeUnknownError](err), "append the same record again: it is kept once"},
+		{isA[*batchlog.OutcomeUnknownError](err), "a record that is appended again is kept once"},
+		{isA[*batchlog.FailedError](err), "look at the disk; what was acknowledged before is kept"},
 	} {
 		if e.is {
 			return &hintedError{err, e.hint}
@@ -68,7 +70,7 @@ func logExitCode(err error) int {
 	case isA[*batchlog.DamagedError](err):
 		return exitNotGood
 	case isA[*noLogError](err), isA[*batchlog.LockedError](err), isA[*batchlog.ReadOnlyError](err),
-		isA[*batchlog.FullError](err), isA[*batchlog.OutcomeUnknownError](err):
+		isA[*batchlog.UnreadableError](err), isA[*batchlog.FailedError](err), isA[*batchlog.FullError](err), isA[*batchlog.OutcomeUnknownError](err):
 		return exitUnreachable
 	}
 	return exitInput

@@ -30,9 +30,10 @@ func readRecord(in *input, path string) (*linepacev1.Record, error) {
 }
 
 // isLeaf tells a leaf from JSON of several lines and from other files: a payload
-// is an object, and a detached signature has nothing between two dots.
+// is an object, and a detached signature, which is none, has nothing between two dots.
 func isLeaf(jws string, payload []byte) bool {
-	return (jws == "" || strings.Contains(jws, "..")) && bytes.HasPrefix(payload, []byte("{"))
+	signature := jws == "" || !strings.HasPrefix(jws, "{") && strings.Contains(jws, "..")
+	return signature && bytes.HasPrefix(payload, []byte("{"))
 }
 
 // writeRecord writes a record as JSON to a new file.

@@ -100,17 +100,30 @@ func forge(ts *testscript.TestScript, _ bool, args []string) {
 		forged = replace(`"version":1}`, `"version":2}`)
 	case "kind":
 		forged = replace(`"kind":"linepace.plan"`, `"kind":"linepace.scale"`)
-	case "digest":
+	case "trailing":
+		forged = append(bytes.Clone(forged), '\n')
+	case "twice":
+		forged = replace(`"kind":`, `"kind":"linepace.plan","kind":`)
+	case "spelling":
+		forged = replace(`,"kind"`, `, "kind"`)
+	case "digest", "second":
 	default:
 		ts.Fatalf("forge what? %s", args[2])
 	}
 	ts.Check(err)
-	if args[2] != "digest" && bytes.Equal(forged, rec.GetPayload()) {
+	if args[2] != "digest" && args[2] != "second" && bytes.Equal(forged, rec.GetPayload()) {
 		ts.Fatalf("nothing was changed")
 	}
 	out := recordOf("", forged)
 	if args[2] == "digest" {
 		out.Digest = strings.Repeat("0", 64)
 	}
-	ts.Check(writeRecord(ts.MkAbs(args[1]), out))
+	path := ts.MkAbs(args[1])
+	if args[2] == "second" {
+		out = rec // with its signature
+	}
+	ts.Check(writeRecord(path, out))
+	if args[2] == "second" { // object after it
+		ts.Check(os.WriteFile(path, append([]byte(ts.ReadFile(args[1])), "{}\n"...), 0o666))
+	}
 }
