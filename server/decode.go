@@ -27,8 +27,13 @@ func (d *decoder) quantity(q *linepacev1.Quantity, p *fault.Path, field string) 
 // unit reads the text of field unit at p.
 func (d *decoder) unit(text string, p *fault.Path) *units.Unit {
 	at := p.Field("unit")
+	return d.unitAt(text, &at)
+}
+
+// unitAt reads the text at p itself.
+func (d *decoder) unitAt(text string, at *fault.Path) *units.Unit {
 	if text == "" {
-		d.faults.Add(&at, fault.UnitRequired, "is empty; give the unit, such as m/min, r/min or kg/h")
+		d.faults.Add(at, fault.UnitRequired, "is empty; give the unit, such as m/min, r/min or kg/h")
 		return scaling.Unreadable
 	}
 	u, err := units.Parse(text)
@@ -40,7 +45,7 @@ func (d *decoder) unit(text string, p *fault.Path) *units.Unit {
 	if errors.As(err, &ambiguous) {
 		reason = fault.UnitAmbiguous
 	}
-	d.faults.Add(&at, reason, "%s", err)
+	d.faults.Add(at, reason, "%s", err)
 	return scaling.Unreadable
 }
 
@@ -115,7 +120,8 @@ func (d *decoder) drive(in *linepacev1.Drive, out *scaling.Drive, p *fault.Path)
 	}
 	if readout := in.GetReadout(); readout != nil {
 		at = p.Field("readout")
-		out.Readout = scaling.Readout{Unit: d.unit(readout.Unit, &at), Digits: readout.Digits, Decimals: readout.Decimals, SectionID: readout.SectionId}
+		out.Readout = scaling.Readout{Unit: d.unit(readout.Unit, &at), Digits: readout.Digits, Decimals: readout.Decimals, SectionID: readout.SectionId,
+			Truncates: readout.Rounding == linepacev1.Readout_CUT_OFF}
 	}
 	if register := in.GetRegister(); register != nil {
 		at = p.Field("register")
@@ -189,6 +195,10 @@ func (d *decoder) delivery(in *linepacev1.Delivery, p *fault.Path) scaling.Deliv
 
 func (d *decoder) sensor(in *linepacev1.Sensor, p *fault.Path) scaling.Sensor {
 	out := scaling.Sensor{ID: in.GetId(), ClosesLoop: in.GetClosesLoop()}
+	if counting := in.GetCounting(); counting != nil {
+		at := p.Field("counting")
+		out.Counting = d.counting(counting, &at)
+	}
 	switch kind := in.GetKind().(type) {
 	case *linepacev1.Sensor_Shaft_:
 		out.Kind = scaling.ShaftSensor
@@ -201,6 +211,21 @@ func (d *decoder) sensor(in *linepacev1.Sensor, p *fault.Path) scaling.Sensor {
 		if s := kind.Flow; s != nil {
 			at := p.Field("flow")
 			out.KFactor, out.AccuracyPercent = d.quantity(s.KFactor, &at, "kFactor"), optional(s.AccuracyPercent)
+		}
+	}
+	return out
+}
+
+func (d *decoder) counting(in *linepacev1.Sensor_Counting, p *fault.Path) scaling.Counting {
+	out := scaling.Counting{WantedPercent: optional(in.WantedPercent)}
+	switch method := in.GetMethod().(type) {
+	case *linepacev1.Sensor_Counting_Gate:
+		at := p.Field("gate")
+		out.Kind, out.Gate = scaling.ByGate, d.quantity(method.Gate.GetTime(), &at, "time")
+	case *linepacev1.Sensor_Counting_Period:
+		out.Kind, out.ClockHz = scaling.ByPeriod, method.Period.GetClockHz()
+		if method.Period != nil {
+			out.Periods = optional(method.Period.Periods)
 		}
 	}
 	return out

@@ -113,7 +113,7 @@ func working(steps []scaling.Step) []*linepacev1.Step {
 	return out
 }
 
-func scale(s *scaling.Scale, k []scaling.Check, steps []scaling.Step) *linepacev1.ScaleResponse {
+func scale(s *scaling.Scale) *linepacev1.ScaleResponse {
 	return &linepacev1.ScaleResponse{
 		PerMotorTurn:               quantity(s.PerMotorTurn),
 		PerRpm:                     quantity(s.PerRPM),
@@ -127,11 +127,11 @@ func scale(s *scaling.Scale, k []scaling.Check, steps []scaling.Step) *linepacev
 		RateAtMax:                  quantity(s.RateAtMax),
 		RpmPerCount:                pointer(&s.RPMPerCount),
 		RatePerCount:               quantity(s.RatePerCount),
+		CountAtMin:                 pointer(&s.CountAtMin),
+		CountAtMax:                 pointer(&s.CountAtMax),
 		PulseHzAtMin:               pointer(&s.PulseHzAtMin),
 		PulseHzAtMax:               pointer(&s.PulseHzAtMax),
 		ReadoutDecimals:            pointer(&s.ReadoutDecimals),
 		ReferenceDiffersPercent:    pointer(&s.ReferenceDiffersPercent),
-		Checks:                     checks(k),
-		Working:                    working(steps),
 	}
 }

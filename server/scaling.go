@@ -56,7 +56,7 @@ func (a *about) subject() scaling.Subject {
 }
 
 // Scale finds what one turn of the motor delivers.
-func (scalingService) Scale(_ context.Context, in *linepacev1.ScaleRequest) (*linepacev1.ScaleResponse, error) {
+func (scalingService) Scale(ctx context.Context, in *linepacev1.ScaleRequest) (*linepacev1.ScaleResponse, error) {
 	var a about
 	a.read(in.GetDrive(), in.GetMaterial(), in.GetSection())
 	if in.GetDrive().GetDelivery() == nil && len(in.GetDrive().GetReferences()) == 0 {
@@ -64,6 +64,7 @@ func (scalingService) Scale(_ context.Context, in *linepacev1.ScaleRequest) (*li
 		delivery := at.Field("delivery")
 		a.faults.Add(&delivery, fault.Required, "is needed for a scale: a delivery, or a measured reference")
 	}
+	asked := a.fractionRequest(in)
 	if len(a.faults) > 0 {
 		return nil, a.faults
 	}
@@ -73,18 +74,30 @@ func (scalingService) Scale(_ context.Context, in *linepacev1.ScaleRequest) (*li
 		found = found[:0]
 		return scaling.ScaleOf(c, &s, &found)
 	})
-	var measured *linepacev1.Measured
+	response := scale(&out)
 	if len(a.drive.References) > 0 {
 		m := scaling.MeasuredOf(&s, &found)
-		measured = measuredResponse(&m)
+		response.Measured = measuredResponse(&m)
 	}
+	response.Readout, response.Sensors = readoutReport(&s), sensorReports(&s, &found)
 	ofDrive(found, "drive")
 	var steps []scaling.Step
 	if in.GetIncludeWorking() {
 		steps = scaling.ScaleWorking(&s)
 	}
-	response := scale(&out, found, steps)
-	response.Measured = measured
+	if asked != nil {
+		f, ok := asked.find(ctx, &s, &found)
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if ok {
+			response.ScaleFraction = asked.answer(&f)
+		}
+		if ok && in.GetIncludeWorking() {
+			steps = append(steps, scaling.FractionWorking(&s, &f)...)
+		}
+	}
+	response.Checks, response.Working = checks(found), working(steps)
 	return response, nil
 }
 
@@ -113,13 +126,18 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 		s.Tolerance = &tolerance.Value
 	}
 	find, measure, field := a.finder(in, &s)
+	measures := a.measures(in.GetUnits())
 	if len(a.faults) > 0 || find == nil { // what to find is a matter of shape
 		return nil, a.faults
 	}
 	var found []scaling.Check
-	out := scaling.Certain(func(c *exact.Calc) (out scaling.Setpoint) {
+	out := scaling.Certain(func(c *exact.Calc) (out answer) {
 		found = found[:0]
-		find(c, &found, &out)
+		at := find(c, &found, &out.setpoint)
+		if out.setpoint.AchievedRPM.Set {
+			out.limits = scaling.LimitsAt(c, &s, at)
+			out.inUnits = scaling.Amounts(c, &s, at, measures)
+		}
 		return out
 	})
 	scaling.CheckReferences(&a.drive, &found)
@@ -134,16 +152,20 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 		Checks:   checks(found),
 		Verdict:  linepacev1.Check_Verdict(changeover.VerdictOf(found)),
 	}
-	setpoint(&out, &a.drive, response.Setpoint)
+	setpoint(&out.setpoint, &a.drive, response.Setpoint)
+	out.write(response)
 	if in.GetIncludeWorking() {
-		response.Setpoint.Working = working(scaling.Working(&s, measure, &out))
+		response.Setpoint.Working = working(scaling.Working(&s, measure, &out.setpoint))
 	}
 	return response, nil
 }
 
+// find finds a setpoint, and returns the motion that it sets.
+type find func(*exact.Calc, *[]scaling.Check, *scaling.Setpoint) scaling.Motion
+
 // finder returns the calculation that the request asks for, its measure, and the
 // field that asks; where the request does not allow it, faults are added.
-func (a *about) finder(in *linepacev1.SetpointRequest, s *scaling.Subject) (find func(*exact.Calc, *[]scaling.Check, *scaling.Setpoint), m scaling.Measure, field string) {
+func (a *about) finder(in *linepacev1.SetpointRequest, s *scaling.Subject) (f find, m scaling.Measure, field string) {
 	switch from := in.GetFrom().(type) {
 	case *linepacev1.SetpointRequest_Target:
 		target := a.targetOf(from.Target)
@@ -151,18 +173,44 @@ func (a *about) finder(in *linepacev1.SetpointRequest, s *scaling.Subject) (find
 		if a.section != nil {
 			m.Length = a.section.Length
 		}
-		return func(c *exact.Calc, k *[]scaling.Check, out *scaling.Setpoint) {
-			scaling.For(c, s, m, target.Base(c), k, out)
+		return func(c *exact.Calc, k *[]scaling.Check, out *scaling.Setpoint) scaling.Motion {
+			at := scaling.For(c, s, m, target.Base(c), k, out)
 			out.Demanded = target // digit for digit as it was sent
+			return at
 		}, m, "target"
 	case *linepacev1.SetpointRequest_Count:
 		a.checkCount(from.Count)
 		m = scaling.Measure{Unit: scaling.RateUnit(&a.drive)}
-		return func(c *exact.Calc, k *[]scaling.Check, out *scaling.Setpoint) {
-			scaling.FromCount(c, s, m, from.Count, k, out)
+		return func(c *exact.Calc, k *[]scaling.Check, out *scaling.Setpoint) scaling.Motion {
+			return scaling.FromCount(c, s, m, from.Count, k, out)
 		}, m, "count"
+	case *linepacev1.SetpointRequest_Milliamps:
+		return a.outputFinder(s, scaling.CurrentOutput, from.Milliamps, mostMilliamps, "milliamps", "current")
+	case *linepacev1.SetpointRequest_Volts:
+		return a.outputFinder(s, scaling.VoltageOutput, from.Volts, mostVolts, "volts", "voltage")
 	}
 	return nil, m, ""
+}
+
+// What may be asked of an output: beyond its signal range, as far as converters go.
+const (
+	mostMilliamps = 24
+	mostVolts     = 10
+)
+
+// outputFinder is finder for what stands at an output.
+func (a *about) outputFinder(s *scaling.Subject, kind scaling.RegisterKind, value, most float64, field, what string) (find, scaling.Measure, string) {
+	at := fault.Root(field)
+	switch {
+	case a.drive.Register.Kind != kind:
+		a.faults.Add(&at, fault.Conflict, "is given, but the drive describes no %s output; describe drive.register.%s, or give what it takes", what, what)
+	case !(value >= 0 && value <= most):
+		a.faults.Add(&at, fault.OutOfRange, "is %v; it must be 0 to %v", value, most)
+	}
+	m := scaling.Measure{Unit: scaling.RateUnit(&a.drive)}
+	return func(c *exact.Calc, k *[]scaling.Check, out *scaling.Setpoint) scaling.Motion {
+		return scaling.FromOutput(c, s, m, value, k, out)
+	}, m, field
 }
 
 // targetOf reads a target: a rate that the drive can give with the material, a

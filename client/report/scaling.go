@@ -12,6 +12,19 @@ import (
 func Scale(w io.Writer, req *linepacev1.ScaleRequest, resp *linepacev1.ScaleResponse) error {
 	var a answer
 	a.rows("SCALE", append([]Row{{Label: "drive", Text: named(req.GetDrive().GetId(), req.GetDrive().GetDescription())}}, ScaleRows(req.GetDrive(), resp)...)...)
+	if resp.GetReadout() != nil {
+		a.rows("READOUT", readoutRows(req.GetDrive().GetReadout(), resp.GetReadout())...)
+	}
+	for i, sensor := range resp.GetSensors() {
+		heading := ""
+		if i == 0 {
+			heading = "SENSORS"
+		}
+		a.rows(heading, sensorRows(i+1, req.GetDrive(), sensor)...)
+	}
+	if f := resp.GetScaleFraction(); f != nil {
+		a.rows("SCALE FRACTION", fractionRows(req.GetDrive(), f)...)
+	}
 	a.checks(resp.GetChecks())
 	a.working(resp.GetWorking())
 	return a.end(w)
@@ -71,8 +84,50 @@ func Setpoint(w io.Writer, req *linepacev1.SetpointRequest, resp *linepacev1.Set
 	s.blank()
 	s.verdict()
 	s.card(1, resp.GetSetpoint())
+	s.limitsAround(resp)
+	s.inUnits(resp.GetInUnits())
 	s.appendix()
 	s.cautions()
 	_, err := io.WriteString(w, s.String())
 	return err
+}
+
+// limitsAround tells what shows at the ends of what the drive's regulation allows.
+func (s *sheet) limitsAround(resp *linepacev1.SetpointResponse) {
+	if resp.GetSlowest() == nil {
+		return
+	}
+	s.line("AS CLOSELY AS THE DRIVE HOLDS ITS SPEED")
+	s.labelled("slowest", expectedText(resp.GetSlowest(), resp.GetSetpoint()))
+	s.labelled("fastest", expectedText(resp.GetFastest(), resp.GetSetpoint()))
+	s.blank()
+}
+
+func expectedText(e *linepacev1.SetpointResponse_Expected, p *linepacev1.Setpoint) string {
+	text := "motor shaft " + Number(e.GetMotorRpm()) + " r/min"
+	if e.LastShaftRpm != nil {
+		text += ", last shaft " + Number(e.GetLastShaftRpm()) + " r/min"
+	}
+	if e.GetProcessRate() != nil {
+		text += ", " + Quantity(e.GetProcessRate())
+	}
+	if e.ReadoutText != nil && p.ReadoutUnit != nil {
+		text += ", readout " + e.GetReadoutText() + " " + p.GetReadoutUnit()
+	}
+	if e.PulseHz != nil {
+		text += ", sensor " + Number(e.GetPulseHz()) + " Hz"
+	}
+	return text
+}
+
+// inUnits tells the same speed in several units.
+func (s *sheet) inUnits(list []*linepacev1.Quantity) {
+	if len(list) == 0 {
+		return
+	}
+	s.line("THE SAME SPEED")
+	for _, q := range list {
+		s.labelled("", Quantity(q))
+	}
+	s.blank()
 }

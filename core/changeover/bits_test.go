@@ -54,7 +54,9 @@ func answer(req *Request) string {
 		text += p.Drive.ID + bits(reflect.ValueOf(*p)) + "\n"
 	}
 	for i := range plan.Checks {
-		text += "check" + bits(reflect.ValueOf(plan.Checks[i])) + "\n"
+		check := plan.Checks[i]
+		check.Decimals, check.Text = scaling.Optional[int32]{}, "" // wording, which no record holds
+		text += "check" + bits(reflect.ValueOf(check)) + "\n"
 	}
 	return text
 }

@@ -43,6 +43,7 @@ const (
 	processRate                     // at the achieved speed
 	pulseFrequency                  // of the sensor in the loop
 	leaderRatio                     // of a follower
+	readoutCut                      // to its last digit, the rest dropped
 	readoutValue                    // what the readout shows
 	readoutText                     // to its last digit
 	referenceDiffers                // measured against calculated
@@ -54,6 +55,7 @@ const (
 	registerValue                   // what the register is asked for
 	registerNumber                  // on the register's line
 	sensorLimit                     // speeds at the ends of the sensor
+	sensorResolution                // of the way in which its pulses are counted
 	blendShare                      // of a blend's total
 	stopNumber                      // what asks the register for zero
 	tolerance                       // whether a value is tolerated
@@ -90,6 +92,7 @@ var formulaIDs = [formulaCount]string{
 	processRate:      "process-rate/1",
 	pulseFrequency:   "pulse-frequency/1",
 	leaderRatio:      "ratio/1",
+	readoutCut:       "readout-cut/1",
 	readoutValue:     "readout-value/1",
 	readoutText:      "readout/1",
 	referenceDiffers: "reference-differs/1",
@@ -101,6 +104,7 @@ var formulaIDs = [formulaCount]string{
 	registerValue:    "register-value/1",
 	registerNumber:   "register/1",
 	sensorLimit:      "sensor-limit/1",
+	sensorResolution: "sensor-resolution/1",
 	blendShare:       "share/1",
 	stopNumber:       "stop/1",
 	tolerance:        "tolerance/1",
@@ -267,7 +271,10 @@ func (s *formulaSet) addSetpoint(sp *Setpoint) {
 	s.addIf(sp.LastShaftRPM.Set && len(d.Transmission) > 0, transmission)
 	s.addIf(sp.ErrorPercent.Set, roundingError)
 	s.addIf(sp.Low.Unit != nil || sp.High.Unit != nil, bandSpeed)
-	s.addIf(sp.ReadoutText != "", readoutValue, readoutText)
+	s.addIf(sp.ReadoutText != "", readoutValue)
+	s.addIf(sp.ReadoutText != "" && !d.Readout.Truncates, readoutText)
+	s.addIf(sp.ReadoutText != "" && d.Readout.Truncates, readoutCut)
+	s.addIf(slices.ContainsFunc(d.Sensors, isCounted), sensorResolution)
 	s.addIf(sp.PulseHz.Set, pulseFrequency)
 	s.addMeasured(d)
 }
@@ -285,6 +292,8 @@ func (s *formulaSet) addMeasured(d *scaling.Drive) {
 	tied := form == scaling.ThroughOrigin || form == scaling.NoForm && d.Delivery.VolumetricEfficiencyPercent.Set
 	s.addIf(d.Delivery.Kind == scaling.Pump && tied, farOff)
 }
+
+func isCounted(s scaling.Sensor) bool { return s.Counting.Kind != scaling.NoCounting }
 
 // addDrive adds what one turn of the motor delivers.
 func (s *formulaSet) addDrive(d *scaling.Drive) {

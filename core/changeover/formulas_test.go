@@ -88,6 +88,19 @@ func TestFormulasOfOneBelt(t *testing.T) {
 	req.Product.Demands[0].Tolerance = scaling.Some(scaling.Tolerance{MinusPercent: 1, PlusPercent: 1})
 	require.Equal(t, with(bare, "tolerance/1"), list())
 
+	req.Product.Demands[0].Tolerance = scaling.Optional[scaling.Tolerance]{}
+	drive := &req.Line.Drives[0]
+	drive.Readout = scaling.Readout{Unit: q(1, "m/min").Unit, Digits: 4}
+	require.Equal(t, with(bare, "readout-value/1", "readout/1"), list())
+	drive.Readout.Truncates = true
+	require.Equal(t, with(bare, "readout-cut/1", "readout-value/1"), list())
+	drive.Readout = scaling.Readout{}
+	drive.Sensors = []scaling.Sensor{{ID: "s", Kind: scaling.ShaftSensor, PulsesPerTurn: 60}}
+	require.Equal(t, bare, list())
+	drive.Sensors[0].Counting = scaling.Counting{Kind: scaling.ByGate, Gate: q(1, "s")}
+	require.Equal(t, with(bare, "sensor-resolution/1"), list())
+	drive.Sensors = nil
+
 	req.Product.Demands[0] = rate("belt", 5000, "m/min")
 	require.Equal(t, []string{"changeover/1", "delivery-per-turn/1", "fit/1", "highest-speed/1", "lowest-speed/1",
 		"motor-speed/1", "per-motor-turn/1"}, list())

@@ -9,7 +9,7 @@ import (
 )
 
 // Check is something that the user must know about a setpoint or a scale. Which
-// of its values are set depends on the code.
+// of its values are set depends on the code. Decimals and Text only serve the wording.
 type Check struct {
 	Code          Code
 	DriveID       string
@@ -19,10 +19,12 @@ type Check struct {
 	ExcessPercent Optional[float64] // out of range: how far beyond, percent of the limit
 	Fit           units.Quantity    // out of range: a value of FitField that would fit
 	FitField      string
-	OtherField    string  // the other field, where it speaks of two
-	Name          string  // a leader
-	Number        float64 // see Message
-	Allowed       float64 // see Message
+	OtherField    string          // the other field, where it speaks of two
+	Name          string          // a leader
+	Number        float64         // see Message
+	Allowed       float64         // see Message
+	Decimals      Optional[int32] // of a readout: how many would fit
+	Text          string          // the message, where it is not that of its code
 }
 
 // Within puts the fields that k names by their path within a drive at the drive's
@@ -102,6 +104,7 @@ func (k Code) Severity() Severity {
 	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint, LeaderGivesNoRate:
 		return Error
 	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
+		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
 		ReferencesUnweighted, BeyondReferences:
 		return Info
 	}
@@ -110,6 +113,9 @@ func (k Code) Severity() Severity {
 
 // Message says the check in words.
 func (k *Check) Message() string {
+	if k.Code >= ReadoutCannotShowRange && k.Code <= CurrentOutsideSignal {
+		return k.readoutMessage()
+	}
 	switch k.Code {
 	case AboveHighestSpeed:
 		return k.outOfRange("above the highest", false)
@@ -126,7 +132,7 @@ func (k *Check) Message() string {
 	case CountPastMotorLimit:
 		return fmt.Sprintf("rounding to a count sets %s r/min, just past the motor's limit", short(k.Number))
 	case ReadoutTooShort:
-		return "the value has more digits than the readout"
+		return "the value has more digits than the readout" + k.decimals()
 	case ReadoutWithoutSection:
 		return "the readout shows a time, but no single section of this drive is named: set readout.sectionId"
 	case FarFromCalibration:

@@ -133,6 +133,7 @@ type Sensor struct {
 	MaxHz           Optional[float64] // ShaftSensor
 	KFactor         units.Quantity    // FlowSensor: pulses per volume
 	AccuracyPercent Optional[float64] // FlowSensor
+	Counting        Counting          // Kind zero: not known, and nothing is said of it
 }
 
 // SensorKind is a kind of sensor.
@@ -145,13 +146,42 @@ const (
 	FlowSensor
 )
 
+// Counting is how a device finds a frequency from pulses; Kind says which fields count.
+type Counting struct {
+	Kind          CountingKind
+	Gate          units.Quantity    // ByGate: the time in which pulses are counted
+	ClockHz       float64           // ByPeriod: the clock that times whole periods
+	Periods       Optional[int32]   // ByPeriod: how many at a time; 1 when absent
+	WantedPercent Optional[float64] // the coarsest resolution that is wanted, percent of the speed
+}
+
+// periods returns how many periods are timed for one value.
+func (k *Counting) periods() int64 {
+	if k.Periods.Set {
+		return int64(k.Periods.Value)
+	}
+	return 1
+}
+
+// CountingKind is a way of counting.
+type CountingKind uint8
+
+// Ways of counting.
+const (
+	NoCounting CountingKind = iota
+	ByGate
+	ByPeriod
+)
+
 // Readout is what the operator sees: a number in Unit with Decimals of its Digits
-// after the point. Its unit is a process rate, r/min of the motor, or a time.
+// after the point. Its unit is a process rate, r/min of the motor, or a time, which
+// has no sign. What is beyond the last digit is rounded, or dropped where Truncates.
 type Readout struct {
 	Unit      *units.Unit
 	Digits    int32
 	Decimals  int32
 	SectionID string
+	Truncates bool
 }
 
 // Register is what the controller takes: a number linear in a motor speed or a

@@ -16,10 +16,13 @@ func (r *run) readoutValue(at Motion) (v exact.Num, ok bool) {
 	case shown == motorSpeed:
 		return units.FromBase(c, at.Speed, u), true
 	case shown == timeInSection:
-		if s.ReadoutSection == nil || c.Sign(at.Speed) == 0 {
+		direction := c.Sign(at.Speed)
+		if s.ReadoutSection == nil || direction == 0 {
 			return exact.Num{}, false
 		}
-		return units.FromBase(c, s.ReadoutSection.Length.Base(c).Quo(at.Rate), u), true
+		// A time has no sign, whichever way the belt runs.
+		time := magnitude(s.ReadoutSection.Length.Base(c).Quo(at.Rate), direction)
+		return units.FromBase(c, time, u), true
 	case !converts(s.Drive, s.Material, r.rel.kind, shown):
 		return exact.Num{}, false
 	default:
@@ -28,13 +31,49 @@ func (r *run) readoutValue(at Motion) (v exact.Num, ok bool) {
 }
 
 // readoutText returns the text of value v on readout r, correctly rounded, ties
-// away from zero; ok is false where its digits do not suffice.
+// away from zero, or cut off; ok is false where its digits do not suffice.
 func readoutText(c *exact.Calc, r *Readout, v exact.Num) (text string, ok bool) {
-	n, ok := c.Round(v.Mul(c.Int(powersOfTen[r.Decimals])))
-	if !ok || n >= powersOfTen[r.Digits] || n <= -powersOfTen[r.Digits] {
+	n, ok := r.shown(c, v)
+	if !ok {
 		return "", false
 	}
 	return fixedPoint(n, int(r.Decimals)), true
+}
+
+// shown returns what stands on readout r for value v, in units of its last digit;
+// ok is false where its digits do not suffice.
+func (r *Readout) shown(c *exact.Calc, v exact.Num) (n int64, ok bool) {
+	n, ok = r.lastDigits(c, v)
+	return n, ok && n < powersOfTen[r.Digits] && n > -powersOfTen[r.Digits]
+}
+
+// lastDigits is shown for a display that is wide enough.
+func (r *Readout) lastDigits(c *exact.Calc, v exact.Num) (n int64, ok bool) {
+	v = v.Mul(c.Int(powersOfTen[r.Decimals]))
+	switch {
+	case !r.Truncates:
+		return c.Round(v)
+	case c.Sign(v) < 0:
+		return c.Ceil(v)
+	}
+	return c.Floor(v)
+}
+
+// decimalsThatFit returns the most decimals with which r's digits hold all of
+// values; none is below zero.
+func (r *Readout) decimalsThatFit(c *exact.Calc, values ...exact.Num) Optional[int32] {
+	with := *r
+	for with.Decimals = r.Digits - 1; with.Decimals >= 0; with.Decimals-- {
+		fits := true
+		for _, v := range values {
+			_, ok := with.shown(c, v)
+			fits = fits && ok
+		}
+		if fits {
+			return Some(with.Decimals)
+		}
+	}
+	return Optional[int32]{}
 }
 
 // powersOfTen serves up to the nine digits that a readout may have.

@@ -19,6 +19,7 @@ type Scale struct {
 	RateAtMin, RateAtMax       units.Quantity
 	RPMPerCount                Optional[float64]
 	RatePerCount               units.Quantity
+	CountAtMin, CountAtMax     Optional[int32] // the counts next to either end within the usable range
 	PulseHzAtMin, PulseHzAtMax Optional[float64]
 	ReadoutDecimals            Optional[int32]
 	ReferenceDiffersPercent    Optional[float64]
@@ -54,11 +55,11 @@ func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	if d.Delivery.Kind != NoDelivery || len(d.Transmission) > 0 {
 		out.LastShaftTurnsPerMotorTurn = Some(r.turns.last.Float())
 	}
-	r.scaleOfRegister(&out)
+	r.scaleOfRegister(&out, usable)
 	out.PulseHzAtMin = r.pulsesAt(d.Motor.MinRPM)
 	out.PulseHzAtMax = r.pulsesAt(d.Motor.MaxRPM)
 	if d.Readout.Unit != nil {
-		out.ReadoutDecimals = r.readoutDecimals(usable)
+		r.scaleOfReadout(&out, usable)
 	}
 	if off, ok := r.referenceDiffers(); ok {
 		out.ReferenceDiffersPercent = Some(off)
@@ -86,13 +87,31 @@ func (r *run) rateNotBelowZero(n exact.Num) exact.Num {
 	return rate
 }
 
-func (r *run) scaleOfRegister(out *Scale) {
+func (r *run) scaleOfRegister(out *Scale, usable limits) {
 	if r.subject.Drive.Register.Kind != IntegerRegister {
 		return
 	}
 	step := r.line.step()
 	out.RPMPerCount = Some(step.Float())
 	out.RatePerCount = quantity(r.c, r.rel.perTurn.Mul(step), r.measure.Unit)
+	if first, last := r.countsWithin(usable); first <= last {
+		out.CountAtMin, out.CountAtMax = Some(int32(first)), Some(int32(last))
+		if !r.line.rising {
+			out.CountAtMin, out.CountAtMax = out.CountAtMax, out.CountAtMin
+		}
+	}
+}
+
+// countsWithin returns the least and the greatest count that sets a speed within
+// the usable range.
+func (r *run) countsWithin(usable limits) (first, last int64) {
+	from, to := r.line.number(usable.low), r.line.number(usable.high)
+	if !r.line.rising {
+		from, to = to, from
+	}
+	first, _ = r.c.Ceil(from)
+	last, _ = r.c.Floor(to)
+	return first, last
 }
 
 func (r *run) pulsesAt(motorRPM float64) Optional[float64] {
@@ -107,27 +126,24 @@ func (r *run) pulsesAt(motorRPM float64) Optional[float64] {
 	return Some(hz.Float())
 }
 
-// readoutDecimals returns the most decimals with which the readout's digits hold
-// the values at both ends of the usable range; every value between lies between.
-func (r *run) readoutDecimals(usable limits) Optional[int32] {
-	readout := r.subject.Drive.Readout
+// scaleOfReadout finds the most decimals with which the readout's digits hold the
+// values at both ends of the usable range; every value between lies between. A check
+// tells where its own decimals are more.
+func (r *run) scaleOfReadout(out *Scale, usable limits) {
 	if r.c.Cmp(usable.low, usable.high) > 0 {
-		return Optional[int32]{}
+		return
 	}
 	atLow, okLow := r.readoutValue(r.at(usable.low))
 	atHigh, okHigh := r.readoutValue(r.at(usable.high))
 	if !okLow || !okHigh {
-		return Optional[int32]{}
+		r.addNoReadout()
+		return
 	}
-	for decimals := readout.Digits - 1; decimals >= 0; decimals-- {
-		readout.Decimals = decimals
-		_, okLow = readoutText(r.c, &readout, atLow)
-		_, okHigh = readoutText(r.c, &readout, atHigh)
-		if okLow && okHigh {
-			return Some(decimals)
-		}
+	readout := &r.subject.Drive.Readout
+	out.ReadoutDecimals = readout.decimalsThatFit(r.c, atLow, atHigh)
+	if fits := out.ReadoutDecimals; !fits.Set || fits.Value < readout.Decimals {
+		r.add(Check{Code: ReadoutCannotShowRange, Decimals: fits})
 	}
-	return Optional[int32]{}
 }
 
 // Units in which rates are shown where the drive's description names none.

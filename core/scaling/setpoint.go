@@ -102,21 +102,44 @@ func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check
 
 // FromCount finds into out what a loaded count of an integer register does; the demanded
 // values are absent. A count that sets a speed out of range is told by a check.
-// Measure m gives the unit of the achieved value.
-func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Check, out *Setpoint) {
+// Measure m, a rate or a motor speed, gives the unit of the achieved value. The motion
+// that the count sets is returned.
+func FromCount(c *exact.Calc, s *Subject, m Measure, count int32, checks *[]Check, out *Setpoint) Motion {
 	*out = Setpoint{Count: Some(count)}
+	return fromNumber(c, s, m, c.Int(int64(count)), checks, out)
+}
+
+// FromOutput is FromCount for what stands at a current output in mA, or at a voltage
+// output in V. A current that is no signal of a speed is told by a check.
+func FromOutput(c *exact.Calc, s *Subject, m Measure, output float64, checks *[]Check, out *Setpoint) Motion {
+	if s.Drive.Register.Kind == VoltageOutput {
+		*out = Setpoint{Volts: Some(output)}
+	} else {
+		*out = Setpoint{Milliamps: Some(output)}
+		if text := signalBand(output); text != "" {
+			*checks = append(*checks, Check{Code: CurrentOutsideSignal, DriveID: s.Drive.ID, Text: text})
+		}
+	}
+	return fromNumber(c, s, m, c.Dec(output), checks, out)
+}
+
+func fromNumber(c *exact.Calc, s *Subject, m Measure, number exact.Num, checks *[]Check, out *Setpoint) Motion {
 	var r run
 	r.begin(c, s, m, checks, out)
-	n := r.line.speed(c.Int(int64(count)))
+	n := r.line.speed(number)
 	switch {
 	case c.Sign(n) == 0:
 		n = c.Int(0) // without the traces of rounding
 	case !r.inRange(n):
-		(*checks)[len(*checks)-1].Fit = units.Quantity{} // a rate, and what is asked is a count
+		(*checks)[len(*checks)-1].Fit = units.Quantity{} // a rate, and what is asked is a number
 	}
 	at := r.at(n)
 	r.describe(at)
 	out.Achieved = r.inUnit(r.amount(at))
+	if low, high, known := r.band(n); known && c.Sign(n) != 0 {
+		out.Low, out.High = r.quantityUnlessEndless(low), r.quantityUnlessEndless(high)
+	}
+	return at
 }
 
 // begin prepares r, which is zero, for its evaluation. It is not returned by value,
@@ -330,18 +353,29 @@ func (r *run) describe(at Motion) {
 		r.readout(at)
 	}
 	r.checkDrive(at.Speed)
+	r.checkSensors(at)
 }
 
 func (r *run) readout(at Motion) {
+	readout := &r.subject.Drive.Readout
 	v, ok := r.readoutValue(at)
 	if !ok {
-		if r.subject.ReadoutSection == nil && kindOf(r.subject.Drive.Readout.Unit) == timeInSection {
-			r.add(Check{Code: ReadoutWithoutSection})
-		}
+		r.addNoReadout()
 		return
 	}
-	if r.out.ReadoutText, ok = readoutText(r.c, &r.subject.Drive.Readout, v); !ok {
-		r.add(Check{Code: ReadoutTooShort})
+	if r.out.ReadoutText, ok = readoutText(r.c, readout, v); !ok {
+		r.add(Check{Code: ReadoutTooShort, Decimals: readout.decimalsThatFit(r.c, v)})
+	}
+}
+
+// addNoReadout tells what is missing for the readout's text. At a stand a time has
+// no end, and nothing is missing.
+func (r *run) addNoReadout() {
+	switch shown := kindOf(r.subject.Drive.Readout.Unit); {
+	case shown != timeInSection:
+		r.add(Check{Code: ReadoutWithoutDensity, Name: NeedsDensity(r.subject.Drive, r.subject.Material, dimensions[shown])})
+	case r.subject.ReadoutSection == nil:
+		r.add(Check{Code: ReadoutWithoutSection})
 	}
 }
 

@@ -21,6 +21,7 @@ const (
 	maxMagnitude  = 1e12
 	leastSlip     = -5 // percent; a tension can drive a belt faster than its sheave
 	mostPulses    = 1e6
+	mostPeriods   = 1e6
 	mostDigits    = 9
 	maxEfficiency = 110 // percent; a falling head can push a pump past its displacement
 )
@@ -47,6 +48,11 @@ func Validate(d *Drive, p *fault.Path, faults *fault.List) {
 	v.readout(&d.Readout, native, known, &at)
 	at = p.Field("register")
 	v.register(d, native, known, &at)
+}
+
+// ValidateDelivery adds to faults everything that is wrong with d by itself.
+func ValidateDelivery(d *Delivery, p *fault.Path, faults *fault.List) {
+	validator{faults}.delivery(d, p)
 }
 
 // ValidateMaterial adds to faults everything that is wrong with m.
@@ -490,6 +496,27 @@ func (v validator) sensor(d *Drive, s *Sensor, p *fault.Path) {
 		}
 	default:
 		v.faults.Add(p, fault.Required, "needs one of shaft and flow")
+	}
+	at := p.Field("counting")
+	v.counting(&s.Counting, &at)
+}
+
+func (v validator) counting(k *Counting, p *fault.Path) {
+	switch k.Kind {
+	case NoCounting:
+		return
+	case ByGate:
+		at := p.Field("gate")
+		v.quantity(k.Gate, &at, "time", units.TimeDim)
+	case ByPeriod:
+		at := p.Field("period")
+		v.within(k.ClockHz, &at, "clockHz", minMagnitude, maxMagnitude, "Hz")
+		if n := k.periods(); n < 1 || n > mostPeriods {
+			v.out(&at, "periods", "is %d; it must be 1 to %d", n, int32(mostPeriods))
+		}
+	}
+	if k.WantedPercent.Set {
+		v.within(k.WantedPercent.Value, p, "wantedPercent", minMagnitude, 100, "percent")
 	}
 }
 

@@ -14,7 +14,7 @@ import (
 type Step struct {
 	ID      string // the formula and its version
 	Name    string // what the step finds
-	Formula string // in the names of the inputs, with + - * / ( ), pi, round(), sqrt(), min() and max()
+	Formula string // in the names of the inputs, with + - * / ( ), pi, round(), floor(), sqrt(), min() and max()
 	Inputs  []Input
 	Result  units.Quantity
 }
@@ -178,5 +178,6 @@ func ScaleWorking(s *Subject) []Step {
 	w := worker{run: &r}
 	w.scaleSteps()
 	w.limitSteps()
+	w.digitSteps()
 	return w.steps
 }

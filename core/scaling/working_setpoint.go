@@ -222,18 +222,81 @@ func (w *worker) readoutSteps(speed Input) {
 	if w.out.ReadoutText == "" {
 		return
 	}
+	v, _ := w.readoutValue(w.at(speed.Value.Base(w.c)))
+	value := Input{"value", units.Quantity{Value: v.Float(), Unit: r.Unit}}
+	w.readoutValueStep(speed, value.Value)
+	id, name, formula := "readout/1", "the same to the readout's last digit, ties away from zero", "round(value / digit) * digit"
+	if r.Truncates {
+		id, name, formula = "readout-cut/1", "the same, cut off after the readout's last digit", "floor(value / digit) * digit"
+		if w.c.Sign(v) < 0 {
+			formula = "0 - floor((0 - value) / digit) * digit"
+		}
+	}
+	n, _ := r.lastDigits(w.c, v)
+	shown := units.Quantity{Value: float64(n) / float64(powersOfTen[r.Decimals]), Unit: r.Unit}
+	w.step(id, name, formula, shown, value, w.digitInput())
+}
+
+// readoutValueStep derives what the readout shows before its last digit.
+func (w *worker) readoutValueStep(speed Input, value units.Quantity) {
 	var length units.Quantity
 	if w.subject.ReadoutSection != nil {
 		length = w.subject.ReadoutSection.Length
 	}
-	v, _ := w.readoutValue(w.at(speed.Value.Base(w.c)))
-	value := Input{"value", units.Quantity{Value: v.Float(), Unit: r.Unit}}
-	formula, inputs := w.valueFormula("speed", kindOf(r.Unit), length)
-	w.step("readout-value/1", "value that the readout shows", formula, value.Value, append(inputs, speed)...)
-	digit := units.Quantity{Value: 1 / float64(powersOfTen[r.Decimals]), Unit: r.Unit}
-	n, _ := w.c.Round(v.Mul(w.c.Int(powersOfTen[r.Decimals])))
-	shown := units.Quantity{Value: float64(n) / float64(powersOfTen[r.Decimals]), Unit: r.Unit}
-	w.step("readout/1", "the same to the readout's last digit, ties away from zero", "round(value / digit) * digit", shown, value, Input{"digit", digit})
+	shown := kindOf(w.subject.Drive.Readout.Unit)
+	formula, inputs := w.valueFormula("speed", shown, length)
+	if shown == timeInSection && speed.Value.Value < 0 {
+		formula = "0 - " + formula
+	}
+	w.step("readout-value/1", "value that the readout shows", formula, value, append(inputs, speed)...)
+}
+
+// digitInput is one of the readout's last digit.
+func (w *worker) digitInput() Input {
+	r := &w.subject.Drive.Readout
+	return Input{"digit", units.Quantity{Value: 1 / float64(powersOfTen[r.Decimals]), Unit: r.Unit}}
+}
+
+// digitSteps derives what one of the readout's last digit means, for a time at either
+// end of the usable range.
+func (w *worker) digitSteps() {
+	if w.subject.Drive.Readout.Unit == nil {
+		return
+	}
+	usable := w.speedLimits(1)
+	if kindOf(w.subject.Drive.Readout.Unit) == timeInSection {
+		w.digitStep(" at the lowest usable speed", w.at(usable.low))
+		w.digitStep(" at the highest usable speed", w.at(usable.high))
+		return
+	}
+	w.digitStep("", w.at(usable.high)) // the same everywhere
+}
+
+func (w *worker) digitStep(where string, at Motion) {
+	value, ok := w.readoutValue(at)
+	if !ok {
+		return
+	}
+	digit := w.digitInput()
+	result := speedQuantity(w.digitSpeed(at, value, w.c.Dec(digit.Value.Value)).Float())
+	name := "motor speed that one of the readout's last digit means" + where
+	switch shown := kindOf(digit.Value.Unit); shown {
+	case motorSpeed:
+		w.step("readout-digit/1", name, "digit", result, digit)
+	case timeInSection:
+		w.step("readout-digit/1", name, "speed * digit / (time + digit)", result, digit,
+			Input{"speed", speedQuantity(at.Speed.Float())}, Input{"time", units.Quantity{Value: value.Float(), Unit: digit.Value.Unit}})
+	default:
+		formula, inputs := "digit", []Input{digit, w.perTurnInput()}
+		if shown != w.rel.kind {
+			formula = "digit / density"
+			if w.rel.kind == massRate {
+				formula = "digit * density"
+			}
+			inputs = append(inputs, Input{"density", DensityFor(w.subject.Drive, w.subject.Material)})
+		}
+		w.step("readout-digit/1", name, formula+" / perMotorTurn", result, inputs...)
+	}
 }
 
 func (w *worker) pulseStep(speed Input) {
@@ -244,12 +307,37 @@ func (w *worker) pulseStep(speed Input) {
 	hz := units.Quantity{Value: w.out.PulseHz.Value, Unit: hertz}
 	if s.Kind == ShaftSensor {
 		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, w.pulsesInput())
+	} else {
+		flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(speed.Value.Base(w.c)), w.rel.kind, volumeRate)
+		w.step("pulse-frequency/1", "frequency of the flow meter in the loop", "flow * kFactor", hz,
+			Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
+	}
+	w.resolutionStep(hz)
+}
+
+// resolutionStep derives by how much the frequency of the sensor in the loop goes up
+// with one pulse, or one clock tick, more.
+func (w *worker) resolutionStep(hz units.Quantity) {
+	p, known := w.pickup(w.sensor)
+	step, ok := p.resolution(hz.Base(w.c).Abs())
+	if !known || !ok {
 		return
 	}
-	flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(speed.Value.Base(w.c)), w.rel.kind, volumeRate)
-	w.step("pulse-frequency/1", "frequency of the flow meter in the loop", "flow * kFactor", hz,
-		Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
+	k := &w.sensor.Counting
+	result := units.Quantity{Value: perSecond(w.c, step).Float(), Unit: hertz}
+	pulse := Input{"pulse", units.Quantity{Value: 1, Unit: onePulse}}
+	if k.Kind == ByGate {
+		w.step("sensor-resolution/1", "frequency of one pulse more in the gate", "pulse / gate", result, pulse, Input{"gate", k.Gate})
+		return
+	}
+	w.step("sensor-resolution/1", "frequency of one clock tick less over the periods", "frequency * frequency / (periods * pulse * clock)", result,
+		Input{"frequency", hz}, Input{"periods", plain(float64(k.periods()))}, pulse, Input{"clock", units.Quantity{Value: k.ClockHz, Unit: perSecondUnit}})
 }
+
+var (
+	onePulse      = units.MustParse("pulse")
+	perSecondUnit = units.MustParse("1/s")
+)
 
 // pulsesInput is the counted pulses of the shaft sensor per motor turn.
 func (w *worker) pulsesInput() Input {

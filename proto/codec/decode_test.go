@@ -100,7 +100,7 @@ var refused = []struct {
 	{`{"tolarence":{}}`, `tolarence|UNKNOWN_FIELD|is tolerance meant?`},
 	{`{"tolarenze":{}}`, `tolarenze|UNKNOWN_FIELD|SetpointRequest has `},
 	{`{"drive":{"xy":1}}`, `drive.xy|UNKNOWN_FIELD|Drive has id, `},
-	{`{"speed":{"a":[1,{"b":null}],"a":true},"count":1}`, `speed|UNKNOWN_FIELD|SetpointRequest has drive, material, section, target, count, tolerance, includeWorking`},
+	{`{"speed":{"a":[1,{"b":null}],"a":true},"count":1}`, `speed|UNKNOWN_FIELD|SetpointRequest has drive, material, section, target, count, milliamps, volts, tolerance, includeWorking`},
 	{`{"drive":{"register":{"current":{"x":1}}}}`, `drive.register.current.x|UNKNOWN_FIELD|Current has none`},
 	{`{"":1}`, `[""]|UNKNOWN_FIELD|there is no such field`},
 	{`{"drive":{"a b.c\n":1}}`, `drive["a b.c\n"]|UNKNOWN_FIELD|there is no such field`},

@@ -123,7 +123,7 @@ func TestForms(t *testing.T) {
 			`{"sectionIds":["kiln",""],"point":{}}`,
 			`{"point":{},"sectionIds":["kiln",""]}`,
 		},
-		{&linepacev1.SetpointRequest{From: &linepacev1.SetpointRequest_Count{}}, `{"count":0,"includeWorking":false}`, `{"count":0}`},
+		{&linepacev1.SetpointRequest{From: &linepacev1.SetpointRequest_Count{}}, `{"count":0,"includeWorking":false,"units":[]}`, `{"count":0}`},
 	} {
 		for name, want := range map[string]string{"Append": c.append, "AppendCanonical": c.canonical} {
 			out, err := forms[name]([]byte("before "), c.m)

@@ -111,6 +111,8 @@ func (e *evaluation) call(x *ast.CallExpr) float64 {
 		return math.Round(out)
 	case "sqrt":
 		return math.Sqrt(out)
+	case "floor":
+		return math.Floor(out)
 	case "max", "min":
 		return out
 	}

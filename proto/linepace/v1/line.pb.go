@@ -79,6 +79,59 @@ func (Regulation_Of) EnumDescriptor() ([]byte, []int) {
 	return file_linepace_v1_line_proto_rawDescGZIP(), []int{3, 0}
 }
 
+// What becomes of digits that are not shown.
+type Readout_Rounding int32
+
+const (
+	// Not said: rounded to nearest.
+	Readout_ROUNDING_UNSPECIFIED Readout_Rounding = 0
+	// Rounded to nearest, ties away from zero.
+	Readout_NEAREST Readout_Rounding = 1
+	// Dropped.
+	Readout_CUT_OFF Readout_Rounding = 2
+)
+
+// Enum value maps for Readout_Rounding.
+var (
+	Readout_Rounding_name = map[int32]string{
+		0: "ROUNDING_UNSPECIFIED",
+		1: "NEAREST",
+		2: "CUT_OFF",
+	}
+	Readout_Rounding_value = map[string]int32{
+		"ROUNDING_UNSPECIFIED": 0,
+		"NEAREST":              1,
+		"CUT_OFF":              2,
+	}
+)
+
+func (x Readout_Rounding) Enum() *Readout_Rounding {
+	p := new(Readout_Rounding)
+	*p = x
+	return p
+}
+
+func (x Readout_Rounding) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Readout_Rounding) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_line_proto_enumTypes[1].Descriptor()
+}
+
+func (Readout_Rounding) Type() protoreflect.EnumType {
+	return &file_linepace_v1_line_proto_enumTypes[1]
+}
+
+func (x Readout_Rounding) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Readout_Rounding.Descriptor instead.
+func (Readout_Rounding) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{8, 0}
+}
+
 // A shaft of the drive.
 type Register_Shaft int32
 
@@ -120,11 +173,11 @@ func (x Register_Shaft) String() string {
 }
 
 func (Register_Shaft) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_line_proto_enumTypes[1].Descriptor()
+	return file_linepace_v1_line_proto_enumTypes[2].Descriptor()
 }
 
 func (Register_Shaft) Type() protoreflect.EnumType {
-	return &file_linepace_v1_line_proto_enumTypes[1]
+	return &file_linepace_v1_line_proto_enumTypes[2]
 }
 
 func (x Register_Shaft) Number() protoreflect.EnumNumber {
@@ -177,11 +230,11 @@ func (x Register_Integer_Type) String() string {
 }
 
 func (Register_Integer_Type) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_line_proto_enumTypes[2].Descriptor()
+	return file_linepace_v1_line_proto_enumTypes[3].Descriptor()
 }
 
 func (Register_Integer_Type) Type() protoreflect.EnumType {
-	return &file_linepace_v1_line_proto_enumTypes[2]
+	return &file_linepace_v1_line_proto_enumTypes[3]
 }
 
 func (x Register_Integer_Type) Number() protoreflect.EnumNumber {
@@ -890,7 +943,10 @@ type Sensor struct {
 	//	*Sensor_Flow_
 	Kind isSensor_Kind `protobuf_oneof:"kind"`
 	// Whether this sensor closes the speed loop.
-	ClosesLoop    bool `protobuf:"varint,4,opt,name=closes_loop,json=closesLoop,proto3" json:"closes_loop,omitempty"`
+	ClosesLoop bool `protobuf:"varint,4,opt,name=closes_loop,json=closesLoop,proto3" json:"closes_loop,omitempty"`
+	// How the device finds a frequency from the pulses. Absent: not known, and nothing
+	// is said of the sensor's resolution.
+	Counting      *Sensor_Counting `protobuf:"bytes,5,opt,name=counting,proto3" json:"counting,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -964,6 +1020,13 @@ func (x *Sensor) GetClosesLoop() bool {
 	return false
 }
 
+func (x *Sensor) GetCounting() *Sensor_Counting {
+	if x != nil {
+		return x.Counting
+	}
+	return nil
+}
+
 type isSensor_Kind interface {
 	isSensor_Kind()
 }
@@ -994,7 +1057,9 @@ type Readout struct {
 	Decimals int32 `protobuf:"varint,3,opt,name=decimals,proto3" json:"decimals,omitempty"`
 	// The section whose dwell is shown; only for a time. Needed when the drive
 	// moves more than one section.
-	SectionId     string `protobuf:"bytes,4,opt,name=section_id,json=sectionId,proto3" json:"section_id,omitempty"`
+	SectionId string `protobuf:"bytes,4,opt,name=section_id,json=sectionId,proto3" json:"section_id,omitempty"`
+	// What the device does with what is beyond the last digit. Absent: it rounds.
+	Rounding      Readout_Rounding `protobuf:"varint,5,opt,name=rounding,proto3,enum=linepace.v1.Readout_Rounding" json:"rounding,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1055,6 +1120,13 @@ func (x *Readout) GetSectionId() string {
 		return x.SectionId
 	}
 	return ""
+}
+
+func (x *Readout) GetRounding() Readout_Rounding {
+	if x != nil {
+		return x.Rounding
+	}
+	return Readout_ROUNDING_UNSPECIFIED
 }
 
 // What the controller takes: a number that is linear in a speed or in a process
@@ -1914,6 +1986,204 @@ func (x *Delivery_Indexer) GetPiecesPerTurn() float64 {
 	return 0
 }
 
+// How a frequency is found from pulses.
+type Sensor_Counting struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The way of counting. Required.
+	//
+	// Types that are valid to be assigned to Method:
+	//
+	//	*Sensor_Counting_Gate
+	//	*Sensor_Counting_Period
+	Method isSensor_Counting_Method `protobuf_oneof:"method"`
+	// The coarsest resolution that is wanted, percent of the speed, above 0 to 100.
+	// Absent: not judged.
+	WantedPercent *float64 `protobuf:"fixed64,3,opt,name=wanted_percent,json=wantedPercent,proto3,oneof" json:"wanted_percent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Sensor_Counting) Reset() {
+	*x = Sensor_Counting{}
+	mi := &file_linepace_v1_line_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Sensor_Counting) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Sensor_Counting) ProtoMessage() {}
+
+func (x *Sensor_Counting) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Sensor_Counting.ProtoReflect.Descriptor instead.
+func (*Sensor_Counting) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 0}
+}
+
+func (x *Sensor_Counting) GetMethod() isSensor_Counting_Method {
+	if x != nil {
+		return x.Method
+	}
+	return nil
+}
+
+func (x *Sensor_Counting) GetGate() *Sensor_Gate {
+	if x != nil {
+		if x, ok := x.Method.(*Sensor_Counting_Gate); ok {
+			return x.Gate
+		}
+	}
+	return nil
+}
+
+func (x *Sensor_Counting) GetPeriod() *Sensor_Period {
+	if x != nil {
+		if x, ok := x.Method.(*Sensor_Counting_Period); ok {
+			return x.Period
+		}
+	}
+	return nil
+}
+
+func (x *Sensor_Counting) GetWantedPercent() float64 {
+	if x != nil && x.WantedPercent != nil {
+		return *x.WantedPercent
+	}
+	return 0
+}
+
+type isSensor_Counting_Method interface {
+	isSensor_Counting_Method()
+}
+
+type Sensor_Counting_Gate struct {
+	// Pulses within a time: the resolution is 1 / time.
+	Gate *Sensor_Gate `protobuf:"bytes,1,opt,name=gate,proto3,oneof"`
+}
+
+type Sensor_Counting_Period struct {
+	// The time of whole periods: the resolution is frequency^2 / (periods * clock_hz).
+	Period *Sensor_Period `protobuf:"bytes,2,opt,name=period,proto3,oneof"`
+}
+
+func (*Sensor_Counting_Gate) isSensor_Counting_Method() {}
+
+func (*Sensor_Counting_Period) isSensor_Counting_Method() {}
+
+// Counting pulses within a time.
+type Sensor_Gate struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The time, above 0. Each gives one value.
+	Time          *Quantity `protobuf:"bytes,1,opt,name=time,proto3" json:"time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Sensor_Gate) Reset() {
+	*x = Sensor_Gate{}
+	mi := &file_linepace_v1_line_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Sensor_Gate) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Sensor_Gate) ProtoMessage() {}
+
+func (x *Sensor_Gate) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Sensor_Gate.ProtoReflect.Descriptor instead.
+func (*Sensor_Gate) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 1}
+}
+
+func (x *Sensor_Gate) GetTime() *Quantity {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+// Timing whole periods by a clock.
+type Sensor_Period struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Frequency of the clock, Hz, above 0.
+	ClockHz float64 `protobuf:"fixed64,1,opt,name=clock_hz,json=clockHz,proto3" json:"clock_hz,omitempty"`
+	// Periods that are timed for one value, 1 to 1000000. Default 1 when absent.
+	Periods       *int32 `protobuf:"varint,2,opt,name=periods,proto3,oneof" json:"periods,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Sensor_Period) Reset() {
+	*x = Sensor_Period{}
+	mi := &file_linepace_v1_line_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Sensor_Period) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Sensor_Period) ProtoMessage() {}
+
+func (x *Sensor_Period) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Sensor_Period.ProtoReflect.Descriptor instead.
+func (*Sensor_Period) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 2}
+}
+
+func (x *Sensor_Period) GetClockHz() float64 {
+	if x != nil {
+		return x.ClockHz
+	}
+	return 0
+}
+
+func (x *Sensor_Period) GetPeriods() int32 {
+	if x != nil && x.Periods != nil {
+		return *x.Periods
+	}
+	return 0
+}
+
 // A sensor on a shaft: frequency = shaft speed * pulses_per_turn * edges_counted.
 type Sensor_Shaft struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1934,7 +2204,7 @@ type Sensor_Shaft struct {
 
 func (x *Sensor_Shaft) Reset() {
 	*x = Sensor_Shaft{}
-	mi := &file_linepace_v1_line_proto_msgTypes[22]
+	mi := &file_linepace_v1_line_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1946,7 +2216,7 @@ func (x *Sensor_Shaft) String() string {
 func (*Sensor_Shaft) ProtoMessage() {}
 
 func (x *Sensor_Shaft) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[22]
+	mi := &file_linepace_v1_line_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1959,7 +2229,7 @@ func (x *Sensor_Shaft) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor_Shaft.ProtoReflect.Descriptor instead.
 func (*Sensor_Shaft) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 3}
 }
 
 func (x *Sensor_Shaft) GetPulsesPerTurn() float64 {
@@ -2010,7 +2280,7 @@ type Sensor_Flow struct {
 
 func (x *Sensor_Flow) Reset() {
 	*x = Sensor_Flow{}
-	mi := &file_linepace_v1_line_proto_msgTypes[23]
+	mi := &file_linepace_v1_line_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2022,7 +2292,7 @@ func (x *Sensor_Flow) String() string {
 func (*Sensor_Flow) ProtoMessage() {}
 
 func (x *Sensor_Flow) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[23]
+	mi := &file_linepace_v1_line_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2035,7 +2305,7 @@ func (x *Sensor_Flow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor_Flow.ProtoReflect.Descriptor instead.
 func (*Sensor_Flow) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 4}
 }
 
 func (x *Sensor_Flow) GetKFactor() *Quantity {
@@ -2063,7 +2333,7 @@ type Register_Integer struct {
 
 func (x *Register_Integer) Reset() {
 	*x = Register_Integer{}
-	mi := &file_linepace_v1_line_proto_msgTypes[24]
+	mi := &file_linepace_v1_line_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2075,7 +2345,7 @@ func (x *Register_Integer) String() string {
 func (*Register_Integer) ProtoMessage() {}
 
 func (x *Register_Integer) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[24]
+	mi := &file_linepace_v1_line_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2108,7 +2378,7 @@ type Register_Current struct {
 
 func (x *Register_Current) Reset() {
 	*x = Register_Current{}
-	mi := &file_linepace_v1_line_proto_msgTypes[25]
+	mi := &file_linepace_v1_line_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2120,7 +2390,7 @@ func (x *Register_Current) String() string {
 func (*Register_Current) ProtoMessage() {}
 
 func (x *Register_Current) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[25]
+	mi := &file_linepace_v1_line_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2145,7 +2415,7 @@ type Register_Voltage struct {
 
 func (x *Register_Voltage) Reset() {
 	*x = Register_Voltage{}
-	mi := &file_linepace_v1_line_proto_msgTypes[26]
+	mi := &file_linepace_v1_line_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2157,7 +2427,7 @@ func (x *Register_Voltage) String() string {
 func (*Register_Voltage) ProtoMessage() {}
 
 func (x *Register_Voltage) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[26]
+	mi := &file_linepace_v1_line_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2272,14 +2542,28 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\x05value\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x05value\x12\x1b\n" +
 	"\tmotor_rpm\x18\x02 \x01(\x01R\bmotorRpm\x124\n" +
 	"\x13uncertainty_percent\x18\x03 \x01(\x01H\x00R\x12uncertaintyPercent\x88\x01\x01B\x16\n" +
-	"\x14_uncertainty_percent\"\x97\x04\n" +
+	"\x14_uncertainty_percent\"\x9f\a\n" +
 	"\x06Sensor\x12\x1a\n" +
 	"\x02id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x121\n" +
 	"\x05shaft\x18\x02 \x01(\v2\x19.linepace.v1.Sensor.ShaftH\x00R\x05shaft\x12.\n" +
 	"\x04flow\x18\x03 \x01(\v2\x18.linepace.v1.Sensor.FlowH\x00R\x04flow\x12\x1f\n" +
 	"\vcloses_loop\x18\x04 \x01(\bR\n" +
-	"closesLoop\x1a\xd5\x01\n" +
+	"closesLoop\x128\n" +
+	"\bcounting\x18\x05 \x01(\v2\x1c.linepace.v1.Sensor.CountingR\bcounting\x1a\xc0\x01\n" +
+	"\bCounting\x12.\n" +
+	"\x04gate\x18\x01 \x01(\v2\x18.linepace.v1.Sensor.GateH\x00R\x04gate\x124\n" +
+	"\x06period\x18\x02 \x01(\v2\x1a.linepace.v1.Sensor.PeriodH\x00R\x06period\x12*\n" +
+	"\x0ewanted_percent\x18\x03 \x01(\x01H\x01R\rwantedPercent\x88\x01\x01B\x0f\n" +
+	"\x06method\x12\x05\xbaH\x02\b\x01B\x11\n" +
+	"\x0f_wanted_percent\x1a9\n" +
+	"\x04Gate\x121\n" +
+	"\x04time\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04time\x1aN\n" +
+	"\x06Period\x12\x19\n" +
+	"\bclock_hz\x18\x01 \x01(\x01R\aclockHz\x12\x1d\n" +
+	"\aperiods\x18\x02 \x01(\x05H\x00R\aperiods\x88\x01\x01B\n" +
+	"\n" +
+	"\b_periods\x1a\xd5\x01\n" +
 	"\x05Shaft\x12&\n" +
 	"\x0fpulses_per_turn\x18\x01 \x01(\x01R\rpulsesPerTurn\x12(\n" +
 	"\redges_counted\x18\x02 \x01(\x05H\x00R\fedgesCounted\x88\x01\x01\x12*\n" +
@@ -2292,13 +2576,18 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\bk_factor\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\akFactor\x12.\n" +
 	"\x10accuracy_percent\x18\x02 \x01(\x01H\x00R\x0faccuracyPercent\x88\x01\x01B\x13\n" +
 	"\x11_accuracy_percentB\r\n" +
-	"\x04kind\x12\x05\xbaH\x02\b\x01\"\x85\x01\n" +
+	"\x04kind\x12\x05\xbaH\x02\b\x01\"\x8a\x02\n" +
 	"\aReadout\x12\x1d\n" +
 	"\x04unit\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x04unit\x12\x16\n" +
 	"\x06digits\x18\x02 \x01(\x05R\x06digits\x12\x1a\n" +
 	"\bdecimals\x18\x03 \x01(\x05R\bdecimals\x12'\n" +
 	"\n" +
-	"section_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\tsectionId\"\xc2\x04\n" +
+	"section_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\tsectionId\x12C\n" +
+	"\brounding\x18\x05 \x01(\x0e2\x1d.linepace.v1.Readout.RoundingB\b\xbaH\x05\x82\x01\x02\x10\x01R\brounding\">\n" +
+	"\bRounding\x12\x18\n" +
+	"\x14ROUNDING_UNSPECIFIED\x10\x00\x12\v\n" +
+	"\aNEAREST\x10\x01\x12\v\n" +
+	"\aCUT_OFF\x10\x02\"\xc2\x04\n" +
 	"\bRegister\x129\n" +
 	"\ainteger\x18\x01 \x01(\v2\x1d.linepace.v1.Register.IntegerH\x00R\ainteger\x129\n" +
 	"\acurrent\x18\x02 \x01(\v2\x1d.linepace.v1.Register.CurrentH\x00R\acurrent\x129\n" +
@@ -2353,91 +2642,100 @@ func file_linepace_v1_line_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_line_proto_rawDescData
 }
 
-var file_linepace_v1_line_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
+var file_linepace_v1_line_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_linepace_v1_line_proto_goTypes = []any{
 	(Regulation_Of)(0),         // 0: linepace.v1.Regulation.Of
-	(Register_Shaft)(0),        // 1: linepace.v1.Register.Shaft
-	(Register_Integer_Type)(0), // 2: linepace.v1.Register.Integer.Type
-	(*Line)(nil),               // 3: linepace.v1.Line
-	(*Drive)(nil),              // 4: linepace.v1.Drive
-	(*Motor)(nil),              // 5: linepace.v1.Motor
-	(*Regulation)(nil),         // 6: linepace.v1.Regulation
-	(*Stage)(nil),              // 7: linepace.v1.Stage
-	(*Delivery)(nil),           // 8: linepace.v1.Delivery
-	(*Reference)(nil),          // 9: linepace.v1.Reference
-	(*Sensor)(nil),             // 10: linepace.v1.Sensor
-	(*Readout)(nil),            // 11: linepace.v1.Readout
-	(*Register)(nil),           // 12: linepace.v1.Register
-	(*SpanPoint)(nil),          // 13: linepace.v1.SpanPoint
-	(*Section)(nil),            // 14: linepace.v1.Section
-	(*Stage_GearPair)(nil),     // 15: linepace.v1.Stage.GearPair
-	(*Stage_Gearbox)(nil),      // 16: linepace.v1.Stage.Gearbox
-	(*Stage_Belt)(nil),         // 17: linepace.v1.Stage.Belt
-	(*Stage_Chain)(nil),        // 18: linepace.v1.Stage.Chain
-	(*Delivery_Roll)(nil),      // 19: linepace.v1.Delivery.Roll
-	(*Delivery_Sprocket)(nil),  // 20: linepace.v1.Delivery.Sprocket
-	(*Delivery_Pump)(nil),      // 21: linepace.v1.Delivery.Pump
-	(*Delivery_Screw)(nil),     // 22: linepace.v1.Delivery.Screw
-	(*Delivery_Feeder)(nil),    // 23: linepace.v1.Delivery.Feeder
-	(*Delivery_Indexer)(nil),   // 24: linepace.v1.Delivery.Indexer
-	(*Sensor_Shaft)(nil),       // 25: linepace.v1.Sensor.Shaft
-	(*Sensor_Flow)(nil),        // 26: linepace.v1.Sensor.Flow
-	(*Register_Integer)(nil),   // 27: linepace.v1.Register.Integer
-	(*Register_Current)(nil),   // 28: linepace.v1.Register.Current
-	(*Register_Voltage)(nil),   // 29: linepace.v1.Register.Voltage
-	(*Quantity)(nil),           // 30: linepace.v1.Quantity
+	(Readout_Rounding)(0),      // 1: linepace.v1.Readout.Rounding
+	(Register_Shaft)(0),        // 2: linepace.v1.Register.Shaft
+	(Register_Integer_Type)(0), // 3: linepace.v1.Register.Integer.Type
+	(*Line)(nil),               // 4: linepace.v1.Line
+	(*Drive)(nil),              // 5: linepace.v1.Drive
+	(*Motor)(nil),              // 6: linepace.v1.Motor
+	(*Regulation)(nil),         // 7: linepace.v1.Regulation
+	(*Stage)(nil),              // 8: linepace.v1.Stage
+	(*Delivery)(nil),           // 9: linepace.v1.Delivery
+	(*Reference)(nil),          // 10: linepace.v1.Reference
+	(*Sensor)(nil),             // 11: linepace.v1.Sensor
+	(*Readout)(nil),            // 12: linepace.v1.Readout
+	(*Register)(nil),           // 13: linepace.v1.Register
+	(*SpanPoint)(nil),          // 14: linepace.v1.SpanPoint
+	(*Section)(nil),            // 15: linepace.v1.Section
+	(*Stage_GearPair)(nil),     // 16: linepace.v1.Stage.GearPair
+	(*Stage_Gearbox)(nil),      // 17: linepace.v1.Stage.Gearbox
+	(*Stage_Belt)(nil),         // 18: linepace.v1.Stage.Belt
+	(*Stage_Chain)(nil),        // 19: linepace.v1.Stage.Chain
+	(*Delivery_Roll)(nil),      // 20: linepace.v1.Delivery.Roll
+	(*Delivery_Sprocket)(nil),  // 21: linepace.v1.Delivery.Sprocket
+	(*Delivery_Pump)(nil),      // 22: linepace.v1.Delivery.Pump
+	(*Delivery_Screw)(nil),     // 23: linepace.v1.Delivery.Screw
+	(*Delivery_Feeder)(nil),    // 24: linepace.v1.Delivery.Feeder
+	(*Delivery_Indexer)(nil),   // 25: linepace.v1.Delivery.Indexer
+	(*Sensor_Counting)(nil),    // 26: linepace.v1.Sensor.Counting
+	(*Sensor_Gate)(nil),        // 27: linepace.v1.Sensor.Gate
+	(*Sensor_Period)(nil),      // 28: linepace.v1.Sensor.Period
+	(*Sensor_Shaft)(nil),       // 29: linepace.v1.Sensor.Shaft
+	(*Sensor_Flow)(nil),        // 30: linepace.v1.Sensor.Flow
+	(*Register_Integer)(nil),   // 31: linepace.v1.Register.Integer
+	(*Register_Current)(nil),   // 32: linepace.v1.Register.Current
+	(*Register_Voltage)(nil),   // 33: linepace.v1.Register.Voltage
+	(*Quantity)(nil),           // 34: linepace.v1.Quantity
 }
 var file_linepace_v1_line_proto_depIdxs = []int32{
-	4,  // 0: linepace.v1.Line.drives:type_name -> linepace.v1.Drive
-	14, // 1: linepace.v1.Line.sections:type_name -> linepace.v1.Section
-	5,  // 2: linepace.v1.Drive.motor:type_name -> linepace.v1.Motor
-	7,  // 3: linepace.v1.Drive.transmission:type_name -> linepace.v1.Stage
-	8,  // 4: linepace.v1.Drive.delivery:type_name -> linepace.v1.Delivery
-	9,  // 5: linepace.v1.Drive.references:type_name -> linepace.v1.Reference
-	10, // 6: linepace.v1.Drive.sensors:type_name -> linepace.v1.Sensor
-	11, // 7: linepace.v1.Drive.readout:type_name -> linepace.v1.Readout
-	12, // 8: linepace.v1.Drive.register:type_name -> linepace.v1.Register
-	6,  // 9: linepace.v1.Motor.regulation:type_name -> linepace.v1.Regulation
+	5,  // 0: linepace.v1.Line.drives:type_name -> linepace.v1.Drive
+	15, // 1: linepace.v1.Line.sections:type_name -> linepace.v1.Section
+	6,  // 2: linepace.v1.Drive.motor:type_name -> linepace.v1.Motor
+	8,  // 3: linepace.v1.Drive.transmission:type_name -> linepace.v1.Stage
+	9,  // 4: linepace.v1.Drive.delivery:type_name -> linepace.v1.Delivery
+	10, // 5: linepace.v1.Drive.references:type_name -> linepace.v1.Reference
+	11, // 6: linepace.v1.Drive.sensors:type_name -> linepace.v1.Sensor
+	12, // 7: linepace.v1.Drive.readout:type_name -> linepace.v1.Readout
+	13, // 8: linepace.v1.Drive.register:type_name -> linepace.v1.Register
+	7,  // 9: linepace.v1.Motor.regulation:type_name -> linepace.v1.Regulation
 	0,  // 10: linepace.v1.Regulation.of:type_name -> linepace.v1.Regulation.Of
-	15, // 11: linepace.v1.Stage.gear_pair:type_name -> linepace.v1.Stage.GearPair
-	16, // 12: linepace.v1.Stage.gearbox:type_name -> linepace.v1.Stage.Gearbox
-	17, // 13: linepace.v1.Stage.belt:type_name -> linepace.v1.Stage.Belt
-	18, // 14: linepace.v1.Stage.chain:type_name -> linepace.v1.Stage.Chain
-	19, // 15: linepace.v1.Delivery.roll:type_name -> linepace.v1.Delivery.Roll
-	20, // 16: linepace.v1.Delivery.sprocket:type_name -> linepace.v1.Delivery.Sprocket
-	21, // 17: linepace.v1.Delivery.pump:type_name -> linepace.v1.Delivery.Pump
-	22, // 18: linepace.v1.Delivery.screw:type_name -> linepace.v1.Delivery.Screw
-	23, // 19: linepace.v1.Delivery.feeder:type_name -> linepace.v1.Delivery.Feeder
-	24, // 20: linepace.v1.Delivery.indexer:type_name -> linepace.v1.Delivery.Indexer
-	30, // 21: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
-	25, // 22: linepace.v1.Sensor.shaft:type_name -> linepace.v1.Sensor.Shaft
-	26, // 23: linepace.v1.Sensor.flow:type_name -> linepace.v1.Sensor.Flow
-	27, // 24: linepace.v1.Register.integer:type_name -> linepace.v1.Register.Integer
-	28, // 25: linepace.v1.Register.current:type_name -> linepace.v1.Register.Current
-	29, // 26: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
-	13, // 27: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
-	1,  // 28: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
-	30, // 29: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
-	30, // 30: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
-	30, // 31: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
-	30, // 32: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
-	30, // 33: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
-	30, // 34: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
-	30, // 35: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
-	30, // 36: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
-	30, // 37: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
-	30, // 38: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
-	30, // 39: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
-	30, // 40: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
-	30, // 41: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
-	30, // 42: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
-	2,  // 43: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
-	44, // [44:44] is the sub-list for method output_type
-	44, // [44:44] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	16, // 11: linepace.v1.Stage.gear_pair:type_name -> linepace.v1.Stage.GearPair
+	17, // 12: linepace.v1.Stage.gearbox:type_name -> linepace.v1.Stage.Gearbox
+	18, // 13: linepace.v1.Stage.belt:type_name -> linepace.v1.Stage.Belt
+	19, // 14: linepace.v1.Stage.chain:type_name -> linepace.v1.Stage.Chain
+	20, // 15: linepace.v1.Delivery.roll:type_name -> linepace.v1.Delivery.Roll
+	21, // 16: linepace.v1.Delivery.sprocket:type_name -> linepace.v1.Delivery.Sprocket
+	22, // 17: linepace.v1.Delivery.pump:type_name -> linepace.v1.Delivery.Pump
+	23, // 18: linepace.v1.Delivery.screw:type_name -> linepace.v1.Delivery.Screw
+	24, // 19: linepace.v1.Delivery.feeder:type_name -> linepace.v1.Delivery.Feeder
+	25, // 20: linepace.v1.Delivery.indexer:type_name -> linepace.v1.Delivery.Indexer
+	34, // 21: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
+	29, // 22: linepace.v1.Sensor.shaft:type_name -> linepace.v1.Sensor.Shaft
+	30, // 23: linepace.v1.Sensor.flow:type_name -> linepace.v1.Sensor.Flow
+	26, // 24: linepace.v1.Sensor.counting:type_name -> linepace.v1.Sensor.Counting
+	1,  // 25: linepace.v1.Readout.rounding:type_name -> linepace.v1.Readout.Rounding
+	31, // 26: linepace.v1.Register.integer:type_name -> linepace.v1.Register.Integer
+	32, // 27: linepace.v1.Register.current:type_name -> linepace.v1.Register.Current
+	33, // 28: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
+	14, // 29: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
+	2,  // 30: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
+	34, // 31: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
+	34, // 32: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
+	34, // 33: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
+	34, // 34: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
+	34, // 35: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
+	34, // 36: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
+	34, // 37: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
+	34, // 38: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
+	34, // 39: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
+	34, // 40: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
+	34, // 41: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
+	34, // 42: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
+	34, // 43: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
+	27, // 44: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
+	28, // 45: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
+	34, // 46: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
+	34, // 47: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
+	3,  // 48: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
+	49, // [49:49] is the sub-list for method output_type
+	49, // [49:49] is the sub-list for method input_type
+	49, // [49:49] is the sub-list for extension type_name
+	49, // [49:49] is the sub-list for extension extendee
+	0,  // [0:49] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_line_proto_init() }
@@ -2474,15 +2772,20 @@ func file_linepace_v1_line_proto_init() {
 	}
 	file_linepace_v1_line_proto_msgTypes[10].OneofWrappers = []any{}
 	file_linepace_v1_line_proto_msgTypes[18].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[22].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[23].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[22].OneofWrappers = []any{
+		(*Sensor_Counting_Gate)(nil),
+		(*Sensor_Counting_Period)(nil),
+	}
+	file_linepace_v1_line_proto_msgTypes[24].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[25].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[26].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_line_proto_rawDesc), len(file_linepace_v1_line_proto_rawDesc)),
-			NumEnums:      3,
-			NumMessages:   27,
+			NumEnums:      4,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

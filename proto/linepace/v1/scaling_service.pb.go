@@ -23,6 +23,116 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// What a device makes of two integers.
+type ScaleFraction_Form int32
+
+const (
+	// Not said.
+	ScaleFraction_FORM_UNSPECIFIED ScaleFraction_Form = 0
+	// numerator / denominator.
+	ScaleFraction_PROPORTIONAL ScaleFraction_Form = 1
+	// numerator * denominator.
+	ScaleFraction_RECIPROCAL ScaleFraction_Form = 2
+)
+
+// Enum value maps for ScaleFraction_Form.
+var (
+	ScaleFraction_Form_name = map[int32]string{
+		0: "FORM_UNSPECIFIED",
+		1: "PROPORTIONAL",
+		2: "RECIPROCAL",
+	}
+	ScaleFraction_Form_value = map[string]int32{
+		"FORM_UNSPECIFIED": 0,
+		"PROPORTIONAL":     1,
+		"RECIPROCAL":       2,
+	}
+)
+
+func (x ScaleFraction_Form) Enum() *ScaleFraction_Form {
+	p := new(ScaleFraction_Form)
+	*p = x
+	return p
+}
+
+func (x ScaleFraction_Form) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ScaleFraction_Form) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_scaling_service_proto_enumTypes[0].Descriptor()
+}
+
+func (ScaleFraction_Form) Type() protoreflect.EnumType {
+	return &file_linepace_v1_scaling_service_proto_enumTypes[0]
+}
+
+func (x ScaleFraction_Form) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ScaleFraction_Form.Descriptor instead.
+func (ScaleFraction_Form) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2, 0}
+}
+
+// What a device multiplies or divides.
+type ScaleFraction_Basis int32
+
+const (
+	// Not said.
+	ScaleFraction_BASIS_UNSPECIFIED ScaleFraction_Basis = 0
+	// The frequency of the sensor that closes the loop, Hz.
+	ScaleFraction_PULSE_FREQUENCY ScaleFraction_Basis = 1
+	// The motor's speed, r/min.
+	ScaleFraction_MOTOR_SPEED ScaleFraction_Basis = 2
+	// The last shaft's speed, r/min.
+	ScaleFraction_LAST_SHAFT_SPEED ScaleFraction_Basis = 3
+)
+
+// Enum value maps for ScaleFraction_Basis.
+var (
+	ScaleFraction_Basis_name = map[int32]string{
+		0: "BASIS_UNSPECIFIED",
+		1: "PULSE_FREQUENCY",
+		2: "MOTOR_SPEED",
+		3: "LAST_SHAFT_SPEED",
+	}
+	ScaleFraction_Basis_value = map[string]int32{
+		"BASIS_UNSPECIFIED": 0,
+		"PULSE_FREQUENCY":   1,
+		"MOTOR_SPEED":       2,
+		"LAST_SHAFT_SPEED":  3,
+	}
+)
+
+func (x ScaleFraction_Basis) Enum() *ScaleFraction_Basis {
+	p := new(ScaleFraction_Basis)
+	*p = x
+	return p
+}
+
+func (x ScaleFraction_Basis) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ScaleFraction_Basis) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_scaling_service_proto_enumTypes[1].Descriptor()
+}
+
+func (ScaleFraction_Basis) Type() protoreflect.EnumType {
+	return &file_linepace_v1_scaling_service_proto_enumTypes[1]
+}
+
+func (x ScaleFraction_Basis) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ScaleFraction_Basis.Descriptor instead.
+func (ScaleFraction_Basis) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2, 1}
+}
+
 // Asks for the scale of a drive.
 type ScaleRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -34,8 +144,11 @@ type ScaleRequest struct {
 	Section *Section `protobuf:"bytes,3,opt,name=section,proto3" json:"section,omitempty"`
 	// Whether to show how each number was found.
 	IncludeWorking bool `protobuf:"varint,4,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// What a device takes for the scale of its readout. Absent: no fraction is asked
+	// for. The drive then describes a readout.
+	ScaleFraction *ScaleFractionBounds `protobuf:"bytes,15,opt,name=scale_fraction,json=scaleFraction,proto3" json:"scale_fraction,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ScaleRequest) Reset() {
@@ -96,6 +209,412 @@ func (x *ScaleRequest) GetIncludeWorking() bool {
 	return false
 }
 
+func (x *ScaleRequest) GetScaleFraction() *ScaleFractionBounds {
+	if x != nil {
+		return x.ScaleFraction
+	}
+	return nil
+}
+
+// What a device takes as the scale of its readout: two integers. With x what basis
+// names, and the reading in its last digit (12.34 with two decimals is 1234),
+//
+//	PROPORTIONAL  reading = x * numerator / denominator
+//	RECIPROCAL    reading = numerator * denominator / x
+type ScaleFractionBounds struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the device makes of the two integers. It follows from the readout: a
+	// time is RECIPROCAL, everything else PROPORTIONAL. Given, it must be that.
+	Form ScaleFraction_Form `protobuf:"varint,1,opt,name=form,proto3,enum=linepace.v1.ScaleFraction_Form" json:"form,omitempty"`
+	// Greatest numerator, 1 to 2147483647.
+	MaxNumerator int32 `protobuf:"varint,2,opt,name=max_numerator,json=maxNumerator,proto3" json:"max_numerator,omitempty"`
+	// Greatest denominator, 1 to 2147483647.
+	MaxDenominator int32 `protobuf:"varint,3,opt,name=max_denominator,json=maxDenominator,proto3" json:"max_denominator,omitempty"`
+	// Least numerator and denominator, 1 to 10000 and not above either maximum.
+	// Default 1 when absent.
+	Minimum *int32 `protobuf:"varint,4,opt,name=minimum,proto3,oneof" json:"minimum,omitempty"`
+	// What the device multiplies or divides. Absent: PULSE_FREQUENCY where a sensor
+	// closes the loop, else MOTOR_SPEED.
+	Basis ScaleFraction_Basis `protobuf:"varint,5,opt,name=basis,proto3,enum=linepace.v1.ScaleFraction_Basis" json:"basis,omitempty"`
+	// What else the one fraction is to serve, at most 1000: the same drive with other
+	// materials, sections or deliveries. Of the request's own and these, the greatest
+	// relative error is made least.
+	Catalogue     []*ScaleFractionBounds_Alternative `protobuf:"bytes,6,rep,name=catalogue,proto3" json:"catalogue,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScaleFractionBounds) Reset() {
+	*x = ScaleFractionBounds{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScaleFractionBounds) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScaleFractionBounds) ProtoMessage() {}
+
+func (x *ScaleFractionBounds) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScaleFractionBounds.ProtoReflect.Descriptor instead.
+func (*ScaleFractionBounds) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ScaleFractionBounds) GetForm() ScaleFraction_Form {
+	if x != nil {
+		return x.Form
+	}
+	return ScaleFraction_FORM_UNSPECIFIED
+}
+
+func (x *ScaleFractionBounds) GetMaxNumerator() int32 {
+	if x != nil {
+		return x.MaxNumerator
+	}
+	return 0
+}
+
+func (x *ScaleFractionBounds) GetMaxDenominator() int32 {
+	if x != nil {
+		return x.MaxDenominator
+	}
+	return 0
+}
+
+func (x *ScaleFractionBounds) GetMinimum() int32 {
+	if x != nil && x.Minimum != nil {
+		return *x.Minimum
+	}
+	return 0
+}
+
+func (x *ScaleFractionBounds) GetBasis() ScaleFraction_Basis {
+	if x != nil {
+		return x.Basis
+	}
+	return ScaleFraction_BASIS_UNSPECIFIED
+}
+
+func (x *ScaleFractionBounds) GetCatalogue() []*ScaleFractionBounds_Alternative {
+	if x != nil {
+		return x.Catalogue
+	}
+	return nil
+}
+
+// The scale of a drive's readout as two integers: of all pairs within the bounds the
+// one whose value lies nearest. Of pairs that are equally near one that can be
+// verified is taken, then the smaller denominator, then the smaller numerator.
+type ScaleFraction struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Numerator.
+	Numerator int32 `protobuf:"varint,1,opt,name=numerator,proto3" json:"numerator,omitempty"`
+	// Denominator.
+	Denominator int32 `protobuf:"varint,2,opt,name=denominator,proto3" json:"denominator,omitempty"`
+	// What the device makes of them.
+	Form ScaleFraction_Form `protobuf:"varint,3,opt,name=form,proto3,enum=linepace.v1.ScaleFraction_Form" json:"form,omitempty"`
+	// (pair - target) / target * 1000000, parts per million; the reading is off by as much.
+	ErrorPpm float64 `protobuf:"fixed64,4,opt,name=error_ppm,json=errorPpm,proto3" json:"error_ppm,omitempty"`
+	// What the device multiplies or divides.
+	Basis ScaleFraction_Basis `protobuf:"varint,5,opt,name=basis,proto3,enum=linepace.v1.ScaleFraction_Basis" json:"basis,omitempty"`
+	// The exact number that the pair stands for: the reading's last digits per unit of
+	// the basis, or times it.
+	Target float64 `protobuf:"fixed64,6,opt,name=target,proto3" json:"target,omitempty"`
+	// Where the pair can be verified without arithmetic: PROPORTIONAL at a whole
+	// multiple of the denominator, RECIPROCAL at the denominator, where the reading is
+	// whole. Absent: no such speed is usable.
+	VerifyAt *ScaleFraction_Point `protobuf:"bytes,7,opt,name=verify_at,json=verifyAt,proto3" json:"verify_at,omitempty"`
+	// What the readout shows against the exact reading, over all counts of the usable
+	// range. Absent: no integer register is described, or it has too many counts.
+	Readings *ScaleFraction_Comparison `protobuf:"bytes,8,opt,name=readings,proto3" json:"readings,omitempty"`
+	// The error for each alternative of the catalogue, in its order.
+	Catalogue     []*ScaleFraction_AlternativeError `protobuf:"bytes,9,rep,name=catalogue,proto3" json:"catalogue,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScaleFraction) Reset() {
+	*x = ScaleFraction{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScaleFraction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScaleFraction) ProtoMessage() {}
+
+func (x *ScaleFraction) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScaleFraction.ProtoReflect.Descriptor instead.
+func (*ScaleFraction) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ScaleFraction) GetNumerator() int32 {
+	if x != nil {
+		return x.Numerator
+	}
+	return 0
+}
+
+func (x *ScaleFraction) GetDenominator() int32 {
+	if x != nil {
+		return x.Denominator
+	}
+	return 0
+}
+
+func (x *ScaleFraction) GetForm() ScaleFraction_Form {
+	if x != nil {
+		return x.Form
+	}
+	return ScaleFraction_FORM_UNSPECIFIED
+}
+
+func (x *ScaleFraction) GetErrorPpm() float64 {
+	if x != nil {
+		return x.ErrorPpm
+	}
+	return 0
+}
+
+func (x *ScaleFraction) GetBasis() ScaleFraction_Basis {
+	if x != nil {
+		return x.Basis
+	}
+	return ScaleFraction_BASIS_UNSPECIFIED
+}
+
+func (x *ScaleFraction) GetTarget() float64 {
+	if x != nil {
+		return x.Target
+	}
+	return 0
+}
+
+func (x *ScaleFraction) GetVerifyAt() *ScaleFraction_Point {
+	if x != nil {
+		return x.VerifyAt
+	}
+	return nil
+}
+
+func (x *ScaleFraction) GetReadings() *ScaleFraction_Comparison {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+func (x *ScaleFraction) GetCatalogue() []*ScaleFraction_AlternativeError {
+	if x != nil {
+		return x.Catalogue
+	}
+	return nil
+}
+
+// What a readout shows over the usable range.
+type ReadoutReport struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// At effective_min_rpm.
+	AtMin *ReadoutReport_State `protobuf:"bytes,1,opt,name=at_min,json=atMin,proto3" json:"at_min,omitempty"`
+	// At effective_max_rpm.
+	AtMax *ReadoutReport_State `protobuf:"bytes,2,opt,name=at_max,json=atMax,proto3" json:"at_max,omitempty"`
+	// What it shows at a stand. Absent for a time, which grows without end as the
+	// speed falls: what a device then shows is its maker's choice.
+	TextAtStand *string `protobuf:"bytes,3,opt,name=text_at_stand,json=textAtStand,proto3,oneof" json:"text_at_stand,omitempty"`
+	// One of its last digit.
+	Digit         *Quantity `protobuf:"bytes,4,opt,name=digit,proto3" json:"digit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadoutReport) Reset() {
+	*x = ReadoutReport{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadoutReport) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadoutReport) ProtoMessage() {}
+
+func (x *ReadoutReport) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadoutReport.ProtoReflect.Descriptor instead.
+func (*ReadoutReport) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ReadoutReport) GetAtMin() *ReadoutReport_State {
+	if x != nil {
+		return x.AtMin
+	}
+	return nil
+}
+
+func (x *ReadoutReport) GetAtMax() *ReadoutReport_State {
+	if x != nil {
+		return x.AtMax
+	}
+	return nil
+}
+
+func (x *ReadoutReport) GetTextAtStand() string {
+	if x != nil && x.TextAtStand != nil {
+		return *x.TextAtStand
+	}
+	return ""
+}
+
+func (x *ReadoutReport) GetDigit() *Quantity {
+	if x != nil {
+		return x.Digit
+	}
+	return nil
+}
+
+// What a sensor tells over the usable range.
+type SensorReport struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The sensor.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The shaft it sits on, in words. Empty for a flow meter.
+	Shaft string `protobuf:"bytes,2,opt,name=shaft,proto3" json:"shaft,omitempty"`
+	// Turns of that shaft per turn of the motor. Absent for a flow meter.
+	TurnsPerMotorTurn *float64 `protobuf:"fixed64,3,opt,name=turns_per_motor_turn,json=turnsPerMotorTurn,proto3,oneof" json:"turns_per_motor_turn,omitempty"`
+	// Counted pulses per turn of the motor. Absent for a flow meter.
+	PulsesPerMotorTurn *float64 `protobuf:"fixed64,4,opt,name=pulses_per_motor_turn,json=pulsesPerMotorTurn,proto3,oneof" json:"pulses_per_motor_turn,omitempty"`
+	// At effective_min_rpm.
+	AtMin *SensorReport_State `protobuf:"bytes,5,opt,name=at_min,json=atMin,proto3" json:"at_min,omitempty"`
+	// At effective_max_rpm.
+	AtMax *SensorReport_State `protobuf:"bytes,6,opt,name=at_max,json=atMax,proto3" json:"at_max,omitempty"`
+	// The frequency at which the wanted resolution is just met, Hz: counting by a gate
+	// it is met above, by periods below. Absent: none is wanted.
+	WantedHz      *float64 `protobuf:"fixed64,7,opt,name=wanted_hz,json=wantedHz,proto3,oneof" json:"wanted_hz,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SensorReport) Reset() {
+	*x = SensorReport{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SensorReport) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SensorReport) ProtoMessage() {}
+
+func (x *SensorReport) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SensorReport.ProtoReflect.Descriptor instead.
+func (*SensorReport) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *SensorReport) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *SensorReport) GetShaft() string {
+	if x != nil {
+		return x.Shaft
+	}
+	return ""
+}
+
+func (x *SensorReport) GetTurnsPerMotorTurn() float64 {
+	if x != nil && x.TurnsPerMotorTurn != nil {
+		return *x.TurnsPerMotorTurn
+	}
+	return 0
+}
+
+func (x *SensorReport) GetPulsesPerMotorTurn() float64 {
+	if x != nil && x.PulsesPerMotorTurn != nil {
+		return *x.PulsesPerMotorTurn
+	}
+	return 0
+}
+
+func (x *SensorReport) GetAtMin() *SensorReport_State {
+	if x != nil {
+		return x.AtMin
+	}
+	return nil
+}
+
+func (x *SensorReport) GetAtMax() *SensorReport_State {
+	if x != nil {
+		return x.AtMax
+	}
+	return nil
+}
+
+func (x *SensorReport) GetWantedHz() float64 {
+	if x != nil && x.WantedHz != nil {
+		return *x.WantedHz
+	}
+	return 0
+}
+
 // The scale of a drive. At speed n the process rate is per_rpm * n - leak.
 type ScaleResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -140,14 +659,26 @@ type ScaleResponse struct {
 	// How each number was found; on request.
 	Working []*Step `protobuf:"bytes,18,rep,name=working,proto3" json:"working,omitempty"`
 	// What the references say. Absent where there are none.
-	Measured      *Measured `protobuf:"bytes,20,opt,name=measured,proto3" json:"measured,omitempty"`
+	Measured *Measured `protobuf:"bytes,20,opt,name=measured,proto3" json:"measured,omitempty"`
+	// The scale as two integers. Absent: not asked for, or there is none, as a check says.
+	ScaleFraction *ScaleFraction `protobuf:"bytes,40,opt,name=scale_fraction,json=scaleFraction,proto3" json:"scale_fraction,omitempty"`
+	// What the readout shows. Absent: none is described.
+	Readout *ReadoutReport `protobuf:"bytes,41,opt,name=readout,proto3" json:"readout,omitempty"`
+	// What each sensor tells, in the request's order. A flow meter is left out where
+	// the flow is not known.
+	Sensors []*SensorReport `protobuf:"bytes,42,rep,name=sensors,proto3" json:"sensors,omitempty"`
+	// The count next to effective_min_rpm that sets a usable speed. Absent: no integer
+	// register is described, or none of its counts does.
+	CountAtMin *int32 `protobuf:"varint,43,opt,name=count_at_min,json=countAtMin,proto3,oneof" json:"count_at_min,omitempty"`
+	// The count next to effective_max_rpm that sets a usable speed.
+	CountAtMax    *int32 `protobuf:"varint,44,opt,name=count_at_max,json=countAtMax,proto3,oneof" json:"count_at_max,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ScaleResponse) Reset() {
 	*x = ScaleResponse{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -159,7 +690,7 @@ func (x *ScaleResponse) String() string {
 func (*ScaleResponse) ProtoMessage() {}
 
 func (x *ScaleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -172,7 +703,7 @@ func (x *ScaleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScaleResponse.ProtoReflect.Descriptor instead.
 func (*ScaleResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{1}
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ScaleResponse) GetPerMotorTurn() *Quantity {
@@ -308,6 +839,41 @@ func (x *ScaleResponse) GetMeasured() *Measured {
 	return nil
 }
 
+func (x *ScaleResponse) GetScaleFraction() *ScaleFraction {
+	if x != nil {
+		return x.ScaleFraction
+	}
+	return nil
+}
+
+func (x *ScaleResponse) GetReadout() *ReadoutReport {
+	if x != nil {
+		return x.Readout
+	}
+	return nil
+}
+
+func (x *ScaleResponse) GetSensors() []*SensorReport {
+	if x != nil {
+		return x.Sensors
+	}
+	return nil
+}
+
+func (x *ScaleResponse) GetCountAtMin() int32 {
+	if x != nil && x.CountAtMin != nil {
+		return *x.CountAtMin
+	}
+	return 0
+}
+
+func (x *ScaleResponse) GetCountAtMax() int32 {
+	if x != nil && x.CountAtMax != nil {
+		return *x.CountAtMax
+	}
+	return 0
+}
+
 // Asks for the setpoint of one drive.
 type SetpointRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -324,18 +890,24 @@ type SetpointRequest struct {
 	//
 	//	*SetpointRequest_Target
 	//	*SetpointRequest_Count
+	//	*SetpointRequest_Milliamps
+	//	*SetpointRequest_Volts
 	From isSetpointRequest_From `protobuf_oneof:"from"`
 	// How far the achieved value may lie from the target. Absent: not judged.
 	Tolerance *Tolerance `protobuf:"bytes,6,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
 	// Whether to show how each number was found.
 	IncludeWorking bool `protobuf:"varint,7,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Units in which to give the achieved speed as well, at most 64: of a process rate
+	// that the drive gives with the material, of the motor's speed, or of the time in
+	// the section.
+	Units         []string `protobuf:"bytes,17,rep,name=units,proto3" json:"units,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SetpointRequest) Reset() {
 	*x = SetpointRequest{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -347,7 +919,7 @@ func (x *SetpointRequest) String() string {
 func (*SetpointRequest) ProtoMessage() {}
 
 func (x *SetpointRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -360,7 +932,7 @@ func (x *SetpointRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetpointRequest.ProtoReflect.Descriptor instead.
 func (*SetpointRequest) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2}
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *SetpointRequest) GetDrive() *Drive {
@@ -409,6 +981,24 @@ func (x *SetpointRequest) GetCount() int32 {
 	return 0
 }
 
+func (x *SetpointRequest) GetMilliamps() float64 {
+	if x != nil {
+		if x, ok := x.From.(*SetpointRequest_Milliamps); ok {
+			return x.Milliamps
+		}
+	}
+	return 0
+}
+
+func (x *SetpointRequest) GetVolts() float64 {
+	if x != nil {
+		if x, ok := x.From.(*SetpointRequest_Volts); ok {
+			return x.Volts
+		}
+	}
+	return 0
+}
+
 func (x *SetpointRequest) GetTolerance() *Tolerance {
 	if x != nil {
 		return x.Tolerance
@@ -421,6 +1011,13 @@ func (x *SetpointRequest) GetIncludeWorking() bool {
 		return x.IncludeWorking
 	}
 	return false
+}
+
+func (x *SetpointRequest) GetUnits() []string {
+	if x != nil {
+		return x.Units
+	}
+	return nil
 }
 
 type isSetpointRequest_From interface {
@@ -438,9 +1035,23 @@ type SetpointRequest_Count struct {
 	Count int32 `protobuf:"varint,5,opt,name=count,proto3,oneof"`
 }
 
+type SetpointRequest_Milliamps struct {
+	// A current that stands at the output, mA, 0 to 24.
+	Milliamps float64 `protobuf:"fixed64,15,opt,name=milliamps,proto3,oneof"`
+}
+
+type SetpointRequest_Volts struct {
+	// A voltage that stands at the output, V, 0 to 10.
+	Volts float64 `protobuf:"fixed64,16,opt,name=volts,proto3,oneof"`
+}
+
 func (*SetpointRequest_Target) isSetpointRequest_From() {}
 
 func (*SetpointRequest_Count) isSetpointRequest_From() {}
+
+func (*SetpointRequest_Milliamps) isSetpointRequest_From() {}
+
+func (*SetpointRequest_Volts) isSetpointRequest_From() {}
 
 // The setpoint of one drive.
 type SetpointResponse struct {
@@ -450,14 +1061,22 @@ type SetpointResponse struct {
 	// What the user must know.
 	Checks []*Check `protobuf:"bytes,2,rep,name=checks,proto3" json:"checks,omitempty"`
 	// Whether the drive may run so.
-	Verdict       Check_Verdict `protobuf:"varint,3,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
+	Verdict Check_Verdict `protobuf:"varint,3,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
+	// What shows at the slowest speed, by magnitude, that the drive's regulation allows.
+	// Absent: no regulation is described, the drive stands, or is out of range.
+	Slowest *SetpointResponse_Expected `protobuf:"bytes,15,opt,name=slowest,proto3" json:"slowest,omitempty"`
+	// What shows at the fastest.
+	Fastest *SetpointResponse_Expected `protobuf:"bytes,16,opt,name=fastest,proto3" json:"fastest,omitempty"`
+	// The achieved speed in each of the request's units, in their order. A time at a
+	// stand is left out. None where the drive is out of range of a target.
+	InUnits       []*Quantity `protobuf:"bytes,17,rep,name=in_units,json=inUnits,proto3" json:"in_units,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SetpointResponse) Reset() {
 	*x = SetpointResponse{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -469,7 +1088,7 @@ func (x *SetpointResponse) String() string {
 func (*SetpointResponse) ProtoMessage() {}
 
 func (x *SetpointResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -482,7 +1101,7 @@ func (x *SetpointResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetpointResponse.ProtoReflect.Descriptor instead.
 func (*SetpointResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{3}
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SetpointResponse) GetSetpoint() *Setpoint {
@@ -506,16 +1125,730 @@ func (x *SetpointResponse) GetVerdict() Check_Verdict {
 	return Check_VERDICT_UNSPECIFIED
 }
 
+func (x *SetpointResponse) GetSlowest() *SetpointResponse_Expected {
+	if x != nil {
+		return x.Slowest
+	}
+	return nil
+}
+
+func (x *SetpointResponse) GetFastest() *SetpointResponse_Expected {
+	if x != nil {
+		return x.Fastest
+	}
+	return nil
+}
+
+func (x *SetpointResponse) GetInUnits() []*Quantity {
+	if x != nil {
+		return x.InUnits
+	}
+	return nil
+}
+
+// The same drive with something changed. What is absent is that of the request.
+type ScaleFractionBounds_Alternative struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identity within the catalogue, such as a product's, 1 to 128 characters.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Another material.
+	Material *Material `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
+	// Another section.
+	Section *Section `protobuf:"bytes,3,opt,name=section,proto3" json:"section,omitempty"`
+	// Another delivery, such as a roll of another diameter. Not where a measured
+	// reference decides.
+	Delivery      *Delivery `protobuf:"bytes,4,opt,name=delivery,proto3" json:"delivery,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScaleFractionBounds_Alternative) Reset() {
+	*x = ScaleFractionBounds_Alternative{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScaleFractionBounds_Alternative) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScaleFractionBounds_Alternative) ProtoMessage() {}
+
+func (x *ScaleFractionBounds_Alternative) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScaleFractionBounds_Alternative.ProtoReflect.Descriptor instead.
+func (*ScaleFractionBounds_Alternative) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{1, 0}
+}
+
+func (x *ScaleFractionBounds_Alternative) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ScaleFractionBounds_Alternative) GetMaterial() *Material {
+	if x != nil {
+		return x.Material
+	}
+	return nil
+}
+
+func (x *ScaleFractionBounds_Alternative) GetSection() *Section {
+	if x != nil {
+		return x.Section
+	}
+	return nil
+}
+
+func (x *ScaleFractionBounds_Alternative) GetDelivery() *Delivery {
+	if x != nil {
+		return x.Delivery
+	}
+	return nil
+}
+
+// A speed at which the reading is whole.
+type ScaleFraction_Point struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The value of the basis, Hz or r/min.
+	Basis float64 `protobuf:"fixed64,1,opt,name=basis,proto3" json:"basis,omitempty"`
+	// The motor's speed then, r/min.
+	MotorRpm float64 `protobuf:"fixed64,2,opt,name=motor_rpm,json=motorRpm,proto3" json:"motor_rpm,omitempty"`
+	// What the readout shows then.
+	ReadoutText   string `protobuf:"bytes,3,opt,name=readout_text,json=readoutText,proto3" json:"readout_text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScaleFraction_Point) Reset() {
+	*x = ScaleFraction_Point{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScaleFraction_Point) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScaleFraction_Point) ProtoMessage() {}
+
+func (x *ScaleFraction_Point) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScaleFraction_Point.ProtoReflect.Descriptor instead.
+func (*ScaleFraction_Point) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2, 0}
+}
+
+func (x *ScaleFraction_Point) GetBasis() float64 {
+	if x != nil {
+		return x.Basis
+	}
+	return 0
+}
+
+func (x *ScaleFraction_Point) GetMotorRpm() float64 {
+	if x != nil {
+		return x.MotorRpm
+	}
+	return 0
+}
+
+func (x *ScaleFraction_Point) GetReadoutText() string {
+	if x != nil {
+		return x.ReadoutText
+	}
+	return ""
+}
+
+// The device's readings against the exact ones.
+type ScaleFraction_Comparison struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Counts that were compared.
+	ComparedCount int32 `protobuf:"varint,1,opt,name=compared_count,json=comparedCount,proto3" json:"compared_count,omitempty"`
+	// Counts at which the two differ.
+	DifferingCount int32 `protobuf:"varint,2,opt,name=differing_count,json=differingCount,proto3" json:"differing_count,omitempty"`
+	// The first of them. Absent: none differs.
+	First *ScaleFraction_Reading `protobuf:"bytes,3,opt,name=first,proto3" json:"first,omitempty"`
+	// The last of them.
+	Last *ScaleFraction_Reading `protobuf:"bytes,4,opt,name=last,proto3" json:"last,omitempty"`
+	// The first with the greatest difference.
+	Worst         *ScaleFraction_Reading `protobuf:"bytes,5,opt,name=worst,proto3" json:"worst,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScaleFraction_Comparison) Reset() {
+	*x = ScaleFraction_Comparison{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScaleFraction_Comparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScaleFraction_Comparison) ProtoMessage() {}
+
+func (x *ScaleFraction_Comparison) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScaleFraction_Comparison.ProtoReflect.Descriptor instead.
+func (*ScaleFraction_Comparison) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2, 1}
+}
+
+func (x *ScaleFraction_Comparison) GetComparedCount() int32 {
+	if x != nil {
+		return x.ComparedCount
+	}
+	return 0
+}
+
+func (x *ScaleFraction_Comparison) GetDifferingCount() int32 {
+	if x != nil {
+		return x.DifferingCount
+	}
+	return 0
+}
+
+func (x *ScaleFraction_Comparison) GetFirst() *ScaleFraction_Reading {
+	if x != nil {
+		return x.First
+	}
+	return nil
+}
+
+func (x *ScaleFraction_Comparison) GetLast() *ScaleFraction_Reading {
+	if x != nil {
+		return x.Last
+	}
+	return nil
+}
+
+func (x *ScaleFraction_Comparison) GetWorst() *ScaleFraction_Reading {
+	if x != nil {
+		return x.Worst
+	}
+	return nil
+}
+
+// What the readout shows at a count.
+type ScaleFraction_Reading struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The count.
+	Count int32 `protobuf:"varint,1,opt,name=count,proto3" json:"count,omitempty"`
+	// The exact reading. Empty: it has more digits than the readout.
+	ExactText string `protobuf:"bytes,2,opt,name=exact_text,json=exactText,proto3" json:"exact_text,omitempty"`
+	// The reading by the pair. Empty: it has more digits than the readout.
+	DeviceText    string `protobuf:"bytes,3,opt,name=device_text,json=deviceText,proto3" json:"device_text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScaleFraction_Reading) Reset() {
+	*x = ScaleFraction_Reading{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScaleFraction_Reading) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScaleFraction_Reading) ProtoMessage() {}
+
+func (x *ScaleFraction_Reading) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScaleFraction_Reading.ProtoReflect.Descriptor instead.
+func (*ScaleFraction_Reading) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2, 2}
+}
+
+func (x *ScaleFraction_Reading) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *ScaleFraction_Reading) GetExactText() string {
+	if x != nil {
+		return x.ExactText
+	}
+	return ""
+}
+
+func (x *ScaleFraction_Reading) GetDeviceText() string {
+	if x != nil {
+		return x.DeviceText
+	}
+	return ""
+}
+
+// What the pair means for an alternative.
+type ScaleFraction_AlternativeError struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The alternative.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// As error_ppm, for this alternative.
+	ErrorPpm      float64 `protobuf:"fixed64,2,opt,name=error_ppm,json=errorPpm,proto3" json:"error_ppm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScaleFraction_AlternativeError) Reset() {
+	*x = ScaleFraction_AlternativeError{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScaleFraction_AlternativeError) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScaleFraction_AlternativeError) ProtoMessage() {}
+
+func (x *ScaleFraction_AlternativeError) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScaleFraction_AlternativeError.ProtoReflect.Descriptor instead.
+func (*ScaleFraction_AlternativeError) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{2, 3}
+}
+
+func (x *ScaleFraction_AlternativeError) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ScaleFraction_AlternativeError) GetErrorPpm() float64 {
+	if x != nil {
+		return x.ErrorPpm
+	}
+	return 0
+}
+
+// What a readout shows at one speed.
+type ReadoutReport_State struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its text. Absent: it has more digits than the readout, or cannot be said.
+	Text *string `protobuf:"bytes,1,opt,name=text,proto3,oneof" json:"text,omitempty"`
+	// The change of the motor's speed that moves the reading by one of its last digit, r/min.
+	DigitRpm *float64 `protobuf:"fixed64,2,opt,name=digit_rpm,json=digitRpm,proto3,oneof" json:"digit_rpm,omitempty"`
+	// The same as a process rate.
+	DigitRate *Quantity `protobuf:"bytes,3,opt,name=digit_rate,json=digitRate,proto3" json:"digit_rate,omitempty"`
+	// By how many of its last digit one pulse, or clock tick, more moves the reading.
+	// Above 1 the last digit says more than the sensor tells. Absent: how the sensor
+	// in the loop is counted is not known.
+	SensorDigits  *float64 `protobuf:"fixed64,4,opt,name=sensor_digits,json=sensorDigits,proto3,oneof" json:"sensor_digits,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadoutReport_State) Reset() {
+	*x = ReadoutReport_State{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadoutReport_State) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadoutReport_State) ProtoMessage() {}
+
+func (x *ReadoutReport_State) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadoutReport_State.ProtoReflect.Descriptor instead.
+func (*ReadoutReport_State) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{3, 0}
+}
+
+func (x *ReadoutReport_State) GetText() string {
+	if x != nil && x.Text != nil {
+		return *x.Text
+	}
+	return ""
+}
+
+func (x *ReadoutReport_State) GetDigitRpm() float64 {
+	if x != nil && x.DigitRpm != nil {
+		return *x.DigitRpm
+	}
+	return 0
+}
+
+func (x *ReadoutReport_State) GetDigitRate() *Quantity {
+	if x != nil {
+		return x.DigitRate
+	}
+	return nil
+}
+
+func (x *ReadoutReport_State) GetSensorDigits() float64 {
+	if x != nil && x.SensorDigits != nil {
+		return *x.SensorDigits
+	}
+	return 0
+}
+
+// What a sensor tells at one speed. What rests on how pulses are counted is absent
+// where that is not known, and at a stand.
+type SensorReport_State struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its frequency, Hz.
+	PulseHz float64 `protobuf:"fixed64,1,opt,name=pulse_hz,json=pulseHz,proto3" json:"pulse_hz,omitempty"`
+	// The frequency of one pulse, or clock tick, more, Hz.
+	ResolutionHz *float64 `protobuf:"fixed64,2,opt,name=resolution_hz,json=resolutionHz,proto3,oneof" json:"resolution_hz,omitempty"`
+	// The same as a speed of the motor, r/min.
+	ResolutionRpm *float64 `protobuf:"fixed64,3,opt,name=resolution_rpm,json=resolutionRpm,proto3,oneof" json:"resolution_rpm,omitempty"`
+	// The same as a process rate.
+	ResolutionRate *Quantity `protobuf:"bytes,4,opt,name=resolution_rate,json=resolutionRate,proto3" json:"resolution_rate,omitempty"`
+	// The same as a share of the frequency, percent.
+	ResolutionPercent *float64 `protobuf:"fixed64,5,opt,name=resolution_percent,json=resolutionPercent,proto3,oneof" json:"resolution_percent,omitempty"`
+	// From one value to the next.
+	UpdateTime *Quantity `protobuf:"bytes,6,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	// The least time from one value to the next with which the wanted resolution is met.
+	WantedUpdateTime *Quantity `protobuf:"bytes,7,opt,name=wanted_update_time,json=wantedUpdateTime,proto3" json:"wanted_update_time,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *SensorReport_State) Reset() {
+	*x = SensorReport_State{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SensorReport_State) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SensorReport_State) ProtoMessage() {}
+
+func (x *SensorReport_State) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SensorReport_State.ProtoReflect.Descriptor instead.
+func (*SensorReport_State) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{4, 0}
+}
+
+func (x *SensorReport_State) GetPulseHz() float64 {
+	if x != nil {
+		return x.PulseHz
+	}
+	return 0
+}
+
+func (x *SensorReport_State) GetResolutionHz() float64 {
+	if x != nil && x.ResolutionHz != nil {
+		return *x.ResolutionHz
+	}
+	return 0
+}
+
+func (x *SensorReport_State) GetResolutionRpm() float64 {
+	if x != nil && x.ResolutionRpm != nil {
+		return *x.ResolutionRpm
+	}
+	return 0
+}
+
+func (x *SensorReport_State) GetResolutionRate() *Quantity {
+	if x != nil {
+		return x.ResolutionRate
+	}
+	return nil
+}
+
+func (x *SensorReport_State) GetResolutionPercent() float64 {
+	if x != nil && x.ResolutionPercent != nil {
+		return *x.ResolutionPercent
+	}
+	return 0
+}
+
+func (x *SensorReport_State) GetUpdateTime() *Quantity {
+	if x != nil {
+		return x.UpdateTime
+	}
+	return nil
+}
+
+func (x *SensorReport_State) GetWantedUpdateTime() *Quantity {
+	if x != nil {
+		return x.WantedUpdateTime
+	}
+	return nil
+}
+
+// What shows at one speed.
+type SetpointResponse_Expected struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The motor's speed, r/min.
+	MotorRpm float64 `protobuf:"fixed64,1,opt,name=motor_rpm,json=motorRpm,proto3" json:"motor_rpm,omitempty"`
+	// The last shaft's speed, r/min, where the transmission is given.
+	LastShaftRpm *float64 `protobuf:"fixed64,2,opt,name=last_shaft_rpm,json=lastShaftRpm,proto3,oneof" json:"last_shaft_rpm,omitempty"`
+	// The process rate. Absent: the drive describes no delivery.
+	ProcessRate *Quantity `protobuf:"bytes,3,opt,name=process_rate,json=processRate,proto3" json:"process_rate,omitempty"`
+	// The readout's text.
+	ReadoutText *string `protobuf:"bytes,4,opt,name=readout_text,json=readoutText,proto3,oneof" json:"readout_text,omitempty"`
+	// Frequency of the sensor that closes the loop, Hz.
+	PulseHz       *float64 `protobuf:"fixed64,5,opt,name=pulse_hz,json=pulseHz,proto3,oneof" json:"pulse_hz,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetpointResponse_Expected) Reset() {
+	*x = SetpointResponse_Expected{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetpointResponse_Expected) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetpointResponse_Expected) ProtoMessage() {}
+
+func (x *SetpointResponse_Expected) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetpointResponse_Expected.ProtoReflect.Descriptor instead.
+func (*SetpointResponse_Expected) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{7, 0}
+}
+
+func (x *SetpointResponse_Expected) GetMotorRpm() float64 {
+	if x != nil {
+		return x.MotorRpm
+	}
+	return 0
+}
+
+func (x *SetpointResponse_Expected) GetLastShaftRpm() float64 {
+	if x != nil && x.LastShaftRpm != nil {
+		return *x.LastShaftRpm
+	}
+	return 0
+}
+
+func (x *SetpointResponse_Expected) GetProcessRate() *Quantity {
+	if x != nil {
+		return x.ProcessRate
+	}
+	return nil
+}
+
+func (x *SetpointResponse_Expected) GetReadoutText() string {
+	if x != nil && x.ReadoutText != nil {
+		return *x.ReadoutText
+	}
+	return ""
+}
+
+func (x *SetpointResponse_Expected) GetPulseHz() float64 {
+	if x != nil && x.PulseHz != nil {
+		return *x.PulseHz
+	}
+	return 0
+}
+
 var File_linepace_v1_scaling_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\n" +
-	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1blinepace/v1/diagnosis.proto\x1a\x16linepace/v1/line.proto\x1a\x1dlinepace/v1/measurement.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xcc\x01\n" +
+	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1blinepace/v1/diagnosis.proto\x1a\x16linepace/v1/line.proto\x1a\x1dlinepace/v1/measurement.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\x95\x02\n" +
 	"\fScaleRequest\x120\n" +
 	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
 	"\asection\x18\x03 \x01(\v2\x14.linepace.v1.SectionR\asection\x12'\n" +
-	"\x0finclude_working\x18\x04 \x01(\bR\x0eincludeWorking\"\x97\t\n" +
+	"\x0finclude_working\x18\x04 \x01(\bR\x0eincludeWorking\x12G\n" +
+	"\x0escale_fraction\x18\x0f \x01(\v2 .linepace.v1.ScaleFractionBoundsR\rscaleFraction\"\xa8\x04\n" +
+	"\x13ScaleFractionBounds\x12=\n" +
+	"\x04form\x18\x01 \x01(\x0e2\x1f.linepace.v1.ScaleFraction.FormB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04form\x12#\n" +
+	"\rmax_numerator\x18\x02 \x01(\x05R\fmaxNumerator\x12'\n" +
+	"\x0fmax_denominator\x18\x03 \x01(\x05R\x0emaxDenominator\x12\x1d\n" +
+	"\aminimum\x18\x04 \x01(\x05H\x00R\aminimum\x88\x01\x01\x12@\n" +
+	"\x05basis\x18\x05 \x01(\x0e2 .linepace.v1.ScaleFraction.BasisB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05basis\x12U\n" +
+	"\tcatalogue\x18\x06 \x03(\v2,.linepace.v1.ScaleFractionBounds.AlternativeB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\tcatalogue\x1a\xbf\x01\n" +
+	"\vAlternative\x12\x1a\n" +
+	"\x02id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x121\n" +
+	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
+	"\asection\x18\x03 \x01(\v2\x14.linepace.v1.SectionR\asection\x121\n" +
+	"\bdelivery\x18\x04 \x01(\v2\x15.linepace.v1.DeliveryR\bdeliveryB\n" +
+	"\n" +
+	"\b_minimum\"\xe6\b\n" +
+	"\rScaleFraction\x12\x1c\n" +
+	"\tnumerator\x18\x01 \x01(\x05R\tnumerator\x12 \n" +
+	"\vdenominator\x18\x02 \x01(\x05R\vdenominator\x123\n" +
+	"\x04form\x18\x03 \x01(\x0e2\x1f.linepace.v1.ScaleFraction.FormR\x04form\x12\x1b\n" +
+	"\terror_ppm\x18\x04 \x01(\x01R\berrorPpm\x126\n" +
+	"\x05basis\x18\x05 \x01(\x0e2 .linepace.v1.ScaleFraction.BasisR\x05basis\x12\x16\n" +
+	"\x06target\x18\x06 \x01(\x01R\x06target\x12=\n" +
+	"\tverify_at\x18\a \x01(\v2 .linepace.v1.ScaleFraction.PointR\bverifyAt\x12A\n" +
+	"\breadings\x18\b \x01(\v2%.linepace.v1.ScaleFraction.ComparisonR\breadings\x12I\n" +
+	"\tcatalogue\x18\t \x03(\v2+.linepace.v1.ScaleFraction.AlternativeErrorR\tcatalogue\x1a]\n" +
+	"\x05Point\x12\x14\n" +
+	"\x05basis\x18\x01 \x01(\x01R\x05basis\x12\x1b\n" +
+	"\tmotor_rpm\x18\x02 \x01(\x01R\bmotorRpm\x12!\n" +
+	"\freadout_text\x18\x03 \x01(\tR\vreadoutText\x1a\x88\x02\n" +
+	"\n" +
+	"Comparison\x12%\n" +
+	"\x0ecompared_count\x18\x01 \x01(\x05R\rcomparedCount\x12'\n" +
+	"\x0fdiffering_count\x18\x02 \x01(\x05R\x0edifferingCount\x128\n" +
+	"\x05first\x18\x03 \x01(\v2\".linepace.v1.ScaleFraction.ReadingR\x05first\x126\n" +
+	"\x04last\x18\x04 \x01(\v2\".linepace.v1.ScaleFraction.ReadingR\x04last\x128\n" +
+	"\x05worst\x18\x05 \x01(\v2\".linepace.v1.ScaleFraction.ReadingR\x05worst\x1a_\n" +
+	"\aReading\x12\x14\n" +
+	"\x05count\x18\x01 \x01(\x05R\x05count\x12\x1d\n" +
+	"\n" +
+	"exact_text\x18\x02 \x01(\tR\texactText\x12\x1f\n" +
+	"\vdevice_text\x18\x03 \x01(\tR\n" +
+	"deviceText\x1a?\n" +
+	"\x10AlternativeError\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
+	"\terror_ppm\x18\x02 \x01(\x01R\berrorPpm\">\n" +
+	"\x04Form\x12\x14\n" +
+	"\x10FORM_UNSPECIFIED\x10\x00\x12\x10\n" +
+	"\fPROPORTIONAL\x10\x01\x12\x0e\n" +
+	"\n" +
+	"RECIPROCAL\x10\x02\"Z\n" +
+	"\x05Basis\x12\x15\n" +
+	"\x11BASIS_UNSPECIFIED\x10\x00\x12\x13\n" +
+	"\x0fPULSE_FREQUENCY\x10\x01\x12\x0f\n" +
+	"\vMOTOR_SPEED\x10\x02\x12\x14\n" +
+	"\x10LAST_SHAFT_SPEED\x10\x03\"\xb7\x03\n" +
+	"\rReadoutReport\x127\n" +
+	"\x06at_min\x18\x01 \x01(\v2 .linepace.v1.ReadoutReport.StateR\x05atMin\x127\n" +
+	"\x06at_max\x18\x02 \x01(\v2 .linepace.v1.ReadoutReport.StateR\x05atMax\x12'\n" +
+	"\rtext_at_stand\x18\x03 \x01(\tH\x00R\vtextAtStand\x88\x01\x01\x12+\n" +
+	"\x05digit\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\x05digit\x1a\xcb\x01\n" +
+	"\x05State\x12\x17\n" +
+	"\x04text\x18\x01 \x01(\tH\x00R\x04text\x88\x01\x01\x12 \n" +
+	"\tdigit_rpm\x18\x02 \x01(\x01H\x01R\bdigitRpm\x88\x01\x01\x124\n" +
+	"\n" +
+	"digit_rate\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\tdigitRate\x12(\n" +
+	"\rsensor_digits\x18\x04 \x01(\x01H\x02R\fsensorDigits\x88\x01\x01B\a\n" +
+	"\x05_textB\f\n" +
+	"\n" +
+	"_digit_rpmB\x10\n" +
+	"\x0e_sensor_digitsB\x10\n" +
+	"\x0e_text_at_stand\"\x9d\x06\n" +
+	"\fSensorReport\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
+	"\x05shaft\x18\x02 \x01(\tR\x05shaft\x124\n" +
+	"\x14turns_per_motor_turn\x18\x03 \x01(\x01H\x00R\x11turnsPerMotorTurn\x88\x01\x01\x126\n" +
+	"\x15pulses_per_motor_turn\x18\x04 \x01(\x01H\x01R\x12pulsesPerMotorTurn\x88\x01\x01\x126\n" +
+	"\x06at_min\x18\x05 \x01(\v2\x1f.linepace.v1.SensorReport.StateR\x05atMin\x126\n" +
+	"\x06at_max\x18\x06 \x01(\v2\x1f.linepace.v1.SensorReport.StateR\x05atMax\x12 \n" +
+	"\twanted_hz\x18\a \x01(\x01H\x02R\bwantedHz\x88\x01\x01\x1a\xa5\x03\n" +
+	"\x05State\x12\x19\n" +
+	"\bpulse_hz\x18\x01 \x01(\x01R\apulseHz\x12(\n" +
+	"\rresolution_hz\x18\x02 \x01(\x01H\x00R\fresolutionHz\x88\x01\x01\x12*\n" +
+	"\x0eresolution_rpm\x18\x03 \x01(\x01H\x01R\rresolutionRpm\x88\x01\x01\x12>\n" +
+	"\x0fresolution_rate\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\x0eresolutionRate\x122\n" +
+	"\x12resolution_percent\x18\x05 \x01(\x01H\x02R\x11resolutionPercent\x88\x01\x01\x126\n" +
+	"\vupdate_time\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\n" +
+	"updateTime\x12C\n" +
+	"\x12wanted_update_time\x18\a \x01(\v2\x15.linepace.v1.QuantityR\x10wantedUpdateTimeB\x10\n" +
+	"\x0e_resolution_hzB\x11\n" +
+	"\x0f_resolution_rpmB\x15\n" +
+	"\x13_resolution_percentB\x17\n" +
+	"\x15_turns_per_motor_turnB\x18\n" +
+	"\x16_pulses_per_motor_turnB\f\n" +
+	"\n" +
+	"_wanted_hz\"\xb5\v\n" +
 	"\rScaleResponse\x12;\n" +
 	"\x0eper_motor_turn\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\fperMotorTurn\x12.\n" +
 	"\aper_rpm\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x06perRpm\x12)\n" +
@@ -536,26 +1869,50 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x19reference_differs_percent\x18\x10 \x01(\x01H\x05R\x17referenceDiffersPercent\x88\x01\x01\x12*\n" +
 	"\x06checks\x18\x11 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x12+\n" +
 	"\aworking\x18\x12 \x03(\v2\x11.linepace.v1.StepR\aworking\x121\n" +
-	"\bmeasured\x18\x14 \x01(\v2\x15.linepace.v1.MeasuredR\bmeasuredB\"\n" +
+	"\bmeasured\x18\x14 \x01(\v2\x15.linepace.v1.MeasuredR\bmeasured\x12A\n" +
+	"\x0escale_fraction\x18( \x01(\v2\x1a.linepace.v1.ScaleFractionR\rscaleFraction\x124\n" +
+	"\areadout\x18) \x01(\v2\x1a.linepace.v1.ReadoutReportR\areadout\x123\n" +
+	"\asensors\x18* \x03(\v2\x19.linepace.v1.SensorReportR\asensors\x12%\n" +
+	"\fcount_at_min\x18+ \x01(\x05H\x06R\n" +
+	"countAtMin\x88\x01\x01\x12%\n" +
+	"\fcount_at_max\x18, \x01(\x05H\aR\n" +
+	"countAtMax\x88\x01\x01B\"\n" +
 	" _last_shaft_turns_per_motor_turnB\x10\n" +
 	"\x0e_rpm_per_countB\x12\n" +
 	"\x10_pulse_hz_at_minB\x12\n" +
 	"\x10_pulse_hz_at_maxB\x13\n" +
 	"\x11_readout_decimalsB\x1c\n" +
-	"\x1a_reference_differs_percent\"\xdd\x02\n" +
+	"\x1a_reference_differs_percentB\x0f\n" +
+	"\r_count_at_minB\x0f\n" +
+	"\r_count_at_max\"\xb5\x03\n" +
 	"\x0fSetpointRequest\x120\n" +
 	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
 	"\asection\x18\x03 \x01(\v2\x14.linepace.v1.SectionR\asection\x12/\n" +
 	"\x06target\x18\x04 \x01(\v2\x15.linepace.v1.QuantityH\x00R\x06target\x12\x16\n" +
-	"\x05count\x18\x05 \x01(\x05H\x00R\x05count\x124\n" +
+	"\x05count\x18\x05 \x01(\x05H\x00R\x05count\x12\x1e\n" +
+	"\tmilliamps\x18\x0f \x01(\x01H\x00R\tmilliamps\x12\x16\n" +
+	"\x05volts\x18\x10 \x01(\x01H\x00R\x05volts\x124\n" +
 	"\ttolerance\x18\x06 \x01(\v2\x16.linepace.v1.ToleranceR\ttolerance\x12'\n" +
-	"\x0finclude_working\x18\a \x01(\bR\x0eincludeWorkingB\r\n" +
-	"\x04from\x12\x05\xbaH\x02\b\x01\"\xa7\x01\n" +
+	"\x0finclude_working\x18\a \x01(\bR\x0eincludeWorking\x12\x1e\n" +
+	"\x05units\x18\x11 \x03(\tB\b\xbaH\x05\x92\x01\x02\x10@R\x05unitsB\r\n" +
+	"\x04from\x12\x05\xbaH\x02\b\x01\"\xe5\x04\n" +
 	"\x10SetpointResponse\x121\n" +
 	"\bsetpoint\x18\x01 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12*\n" +
 	"\x06checks\x18\x02 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
-	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict2\xf6\x03\n" +
+	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12@\n" +
+	"\aslowest\x18\x0f \x01(\v2&.linepace.v1.SetpointResponse.ExpectedR\aslowest\x12@\n" +
+	"\afastest\x18\x10 \x01(\v2&.linepace.v1.SetpointResponse.ExpectedR\afastest\x120\n" +
+	"\bin_units\x18\x11 \x03(\v2\x15.linepace.v1.QuantityR\ainUnits\x1a\x85\x02\n" +
+	"\bExpected\x12\x1b\n" +
+	"\tmotor_rpm\x18\x01 \x01(\x01R\bmotorRpm\x12)\n" +
+	"\x0elast_shaft_rpm\x18\x02 \x01(\x01H\x00R\flastShaftRpm\x88\x01\x01\x128\n" +
+	"\fprocess_rate\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\vprocessRate\x12&\n" +
+	"\freadout_text\x18\x04 \x01(\tH\x01R\vreadoutText\x88\x01\x01\x12\x1e\n" +
+	"\bpulse_hz\x18\x05 \x01(\x01H\x02R\apulseHz\x88\x01\x01B\x11\n" +
+	"\x0f_last_shaft_rpmB\x0f\n" +
+	"\r_readout_textB\v\n" +
+	"\t_pulse_hz2\xf6\x03\n" +
 	"\x0eScalingService\x12\\\n" +
 	"\x05Scale\x12\x19.linepace.v1.ScaleRequest\x1a\x1a.linepace.v1.ScaleResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/scaling:scale\x12h\n" +
 	"\bSetpoint\x12\x1c.linepace.v1.SetpointRequest\x1a\x1d.linepace.v1.SetpointResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:setpoint\x12h\n" +
@@ -575,68 +1932,115 @@ func file_linepace_v1_scaling_service_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_scaling_service_proto_rawDescData
 }
 
-var file_linepace_v1_scaling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_linepace_v1_scaling_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_linepace_v1_scaling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_linepace_v1_scaling_service_proto_goTypes = []any{
-	(*ScaleRequest)(nil),     // 0: linepace.v1.ScaleRequest
-	(*ScaleResponse)(nil),    // 1: linepace.v1.ScaleResponse
-	(*SetpointRequest)(nil),  // 2: linepace.v1.SetpointRequest
-	(*SetpointResponse)(nil), // 3: linepace.v1.SetpointResponse
-	(*Drive)(nil),            // 4: linepace.v1.Drive
-	(*Material)(nil),         // 5: linepace.v1.Material
-	(*Section)(nil),          // 6: linepace.v1.Section
-	(*Quantity)(nil),         // 7: linepace.v1.Quantity
-	(Check_Limit)(0),         // 8: linepace.v1.Check.Limit
-	(*Check)(nil),            // 9: linepace.v1.Check
-	(*Step)(nil),             // 10: linepace.v1.Step
-	(*Measured)(nil),         // 11: linepace.v1.Measured
-	(*Tolerance)(nil),        // 12: linepace.v1.Tolerance
-	(*Setpoint)(nil),         // 13: linepace.v1.Setpoint
-	(Check_Verdict)(0),       // 14: linepace.v1.Check.Verdict
-	(*DiagnoseRequest)(nil),  // 15: linepace.v1.DiagnoseRequest
-	(*CatchRequest)(nil),     // 16: linepace.v1.CatchRequest
-	(*LapRequest)(nil),       // 17: linepace.v1.LapRequest
-	(*DiagnoseResponse)(nil), // 18: linepace.v1.DiagnoseResponse
-	(*CatchResponse)(nil),    // 19: linepace.v1.CatchResponse
-	(*LapResponse)(nil),      // 20: linepace.v1.LapResponse
+	(ScaleFraction_Form)(0),                 // 0: linepace.v1.ScaleFraction.Form
+	(ScaleFraction_Basis)(0),                // 1: linepace.v1.ScaleFraction.Basis
+	(*ScaleRequest)(nil),                    // 2: linepace.v1.ScaleRequest
+	(*ScaleFractionBounds)(nil),             // 3: linepace.v1.ScaleFractionBounds
+	(*ScaleFraction)(nil),                   // 4: linepace.v1.ScaleFraction
+	(*ReadoutReport)(nil),                   // 5: linepace.v1.ReadoutReport
+	(*SensorReport)(nil),                    // 6: linepace.v1.SensorReport
+	(*ScaleResponse)(nil),                   // 7: linepace.v1.ScaleResponse
+	(*SetpointRequest)(nil),                 // 8: linepace.v1.SetpointRequest
+	(*SetpointResponse)(nil),                // 9: linepace.v1.SetpointResponse
+	(*ScaleFractionBounds_Alternative)(nil), // 10: linepace.v1.ScaleFractionBounds.Alternative
+	(*ScaleFraction_Point)(nil),             // 11: linepace.v1.ScaleFraction.Point
+	(*ScaleFraction_Comparison)(nil),        // 12: linepace.v1.ScaleFraction.Comparison
+	(*ScaleFraction_Reading)(nil),           // 13: linepace.v1.ScaleFraction.Reading
+	(*ScaleFraction_AlternativeError)(nil),  // 14: linepace.v1.ScaleFraction.AlternativeError
+	(*ReadoutReport_State)(nil),             // 15: linepace.v1.ReadoutReport.State
+	(*SensorReport_State)(nil),              // 16: linepace.v1.SensorReport.State
+	(*SetpointResponse_Expected)(nil),       // 17: linepace.v1.SetpointResponse.Expected
+	(*Drive)(nil),                           // 18: linepace.v1.Drive
+	(*Material)(nil),                        // 19: linepace.v1.Material
+	(*Section)(nil),                         // 20: linepace.v1.Section
+	(*Quantity)(nil),                        // 21: linepace.v1.Quantity
+	(Check_Limit)(0),                        // 22: linepace.v1.Check.Limit
+	(*Check)(nil),                           // 23: linepace.v1.Check
+	(*Step)(nil),                            // 24: linepace.v1.Step
+	(*Measured)(nil),                        // 25: linepace.v1.Measured
+	(*Tolerance)(nil),                       // 26: linepace.v1.Tolerance
+	(*Setpoint)(nil),                        // 27: linepace.v1.Setpoint
+	(Check_Verdict)(0),                      // 28: linepace.v1.Check.Verdict
+	(*Delivery)(nil),                        // 29: linepace.v1.Delivery
+	(*DiagnoseRequest)(nil),                 // 30: linepace.v1.DiagnoseRequest
+	(*CatchRequest)(nil),                    // 31: linepace.v1.CatchRequest
+	(*LapRequest)(nil),                      // 32: linepace.v1.LapRequest
+	(*DiagnoseResponse)(nil),                // 33: linepace.v1.DiagnoseResponse
+	(*CatchResponse)(nil),                   // 34: linepace.v1.CatchResponse
+	(*LapResponse)(nil),                     // 35: linepace.v1.LapResponse
 }
 var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
-	4,  // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
-	5,  // 1: linepace.v1.ScaleRequest.material:type_name -> linepace.v1.Material
-	6,  // 2: linepace.v1.ScaleRequest.section:type_name -> linepace.v1.Section
-	7,  // 3: linepace.v1.ScaleResponse.per_motor_turn:type_name -> linepace.v1.Quantity
-	7,  // 4: linepace.v1.ScaleResponse.per_rpm:type_name -> linepace.v1.Quantity
-	7,  // 5: linepace.v1.ScaleResponse.leak:type_name -> linepace.v1.Quantity
-	8,  // 6: linepace.v1.ScaleResponse.effective_min_binds:type_name -> linepace.v1.Check.Limit
-	8,  // 7: linepace.v1.ScaleResponse.effective_max_binds:type_name -> linepace.v1.Check.Limit
-	7,  // 8: linepace.v1.ScaleResponse.rate_at_min:type_name -> linepace.v1.Quantity
-	7,  // 9: linepace.v1.ScaleResponse.rate_at_max:type_name -> linepace.v1.Quantity
-	7,  // 10: linepace.v1.ScaleResponse.rate_per_count:type_name -> linepace.v1.Quantity
-	9,  // 11: linepace.v1.ScaleResponse.checks:type_name -> linepace.v1.Check
-	10, // 12: linepace.v1.ScaleResponse.working:type_name -> linepace.v1.Step
-	11, // 13: linepace.v1.ScaleResponse.measured:type_name -> linepace.v1.Measured
-	4,  // 14: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
-	5,  // 15: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
-	6,  // 16: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
-	7,  // 17: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
-	12, // 18: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
-	13, // 19: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
-	9,  // 20: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
-	14, // 21: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	0,  // 22: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
-	2,  // 23: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
-	15, // 24: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
-	16, // 25: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
-	17, // 26: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
-	1,  // 27: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
-	3,  // 28: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
-	18, // 29: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
-	19, // 30: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
-	20, // 31: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
-	27, // [27:32] is the sub-list for method output_type
-	22, // [22:27] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	18, // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
+	19, // 1: linepace.v1.ScaleRequest.material:type_name -> linepace.v1.Material
+	20, // 2: linepace.v1.ScaleRequest.section:type_name -> linepace.v1.Section
+	3,  // 3: linepace.v1.ScaleRequest.scale_fraction:type_name -> linepace.v1.ScaleFractionBounds
+	0,  // 4: linepace.v1.ScaleFractionBounds.form:type_name -> linepace.v1.ScaleFraction.Form
+	1,  // 5: linepace.v1.ScaleFractionBounds.basis:type_name -> linepace.v1.ScaleFraction.Basis
+	10, // 6: linepace.v1.ScaleFractionBounds.catalogue:type_name -> linepace.v1.ScaleFractionBounds.Alternative
+	0,  // 7: linepace.v1.ScaleFraction.form:type_name -> linepace.v1.ScaleFraction.Form
+	1,  // 8: linepace.v1.ScaleFraction.basis:type_name -> linepace.v1.ScaleFraction.Basis
+	11, // 9: linepace.v1.ScaleFraction.verify_at:type_name -> linepace.v1.ScaleFraction.Point
+	12, // 10: linepace.v1.ScaleFraction.readings:type_name -> linepace.v1.ScaleFraction.Comparison
+	14, // 11: linepace.v1.ScaleFraction.catalogue:type_name -> linepace.v1.ScaleFraction.AlternativeError
+	15, // 12: linepace.v1.ReadoutReport.at_min:type_name -> linepace.v1.ReadoutReport.State
+	15, // 13: linepace.v1.ReadoutReport.at_max:type_name -> linepace.v1.ReadoutReport.State
+	21, // 14: linepace.v1.ReadoutReport.digit:type_name -> linepace.v1.Quantity
+	16, // 15: linepace.v1.SensorReport.at_min:type_name -> linepace.v1.SensorReport.State
+	16, // 16: linepace.v1.SensorReport.at_max:type_name -> linepace.v1.SensorReport.State
+	21, // 17: linepace.v1.ScaleResponse.per_motor_turn:type_name -> linepace.v1.Quantity
+	21, // 18: linepace.v1.ScaleResponse.per_rpm:type_name -> linepace.v1.Quantity
+	21, // 19: linepace.v1.ScaleResponse.leak:type_name -> linepace.v1.Quantity
+	22, // 20: linepace.v1.ScaleResponse.effective_min_binds:type_name -> linepace.v1.Check.Limit
+	22, // 21: linepace.v1.ScaleResponse.effective_max_binds:type_name -> linepace.v1.Check.Limit
+	21, // 22: linepace.v1.ScaleResponse.rate_at_min:type_name -> linepace.v1.Quantity
+	21, // 23: linepace.v1.ScaleResponse.rate_at_max:type_name -> linepace.v1.Quantity
+	21, // 24: linepace.v1.ScaleResponse.rate_per_count:type_name -> linepace.v1.Quantity
+	23, // 25: linepace.v1.ScaleResponse.checks:type_name -> linepace.v1.Check
+	24, // 26: linepace.v1.ScaleResponse.working:type_name -> linepace.v1.Step
+	25, // 27: linepace.v1.ScaleResponse.measured:type_name -> linepace.v1.Measured
+	4,  // 28: linepace.v1.ScaleResponse.scale_fraction:type_name -> linepace.v1.ScaleFraction
+	5,  // 29: linepace.v1.ScaleResponse.readout:type_name -> linepace.v1.ReadoutReport
+	6,  // 30: linepace.v1.ScaleResponse.sensors:type_name -> linepace.v1.SensorReport
+	18, // 31: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
+	19, // 32: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
+	20, // 33: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
+	21, // 34: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
+	26, // 35: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
+	27, // 36: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
+	23, // 37: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
+	28, // 38: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	17, // 39: linepace.v1.SetpointResponse.slowest:type_name -> linepace.v1.SetpointResponse.Expected
+	17, // 40: linepace.v1.SetpointResponse.fastest:type_name -> linepace.v1.SetpointResponse.Expected
+	21, // 41: linepace.v1.SetpointResponse.in_units:type_name -> linepace.v1.Quantity
+	19, // 42: linepace.v1.ScaleFractionBounds.Alternative.material:type_name -> linepace.v1.Material
+	20, // 43: linepace.v1.ScaleFractionBounds.Alternative.section:type_name -> linepace.v1.Section
+	29, // 44: linepace.v1.ScaleFractionBounds.Alternative.delivery:type_name -> linepace.v1.Delivery
+	13, // 45: linepace.v1.ScaleFraction.Comparison.first:type_name -> linepace.v1.ScaleFraction.Reading
+	13, // 46: linepace.v1.ScaleFraction.Comparison.last:type_name -> linepace.v1.ScaleFraction.Reading
+	13, // 47: linepace.v1.ScaleFraction.Comparison.worst:type_name -> linepace.v1.ScaleFraction.Reading
+	21, // 48: linepace.v1.ReadoutReport.State.digit_rate:type_name -> linepace.v1.Quantity
+	21, // 49: linepace.v1.SensorReport.State.resolution_rate:type_name -> linepace.v1.Quantity
+	21, // 50: linepace.v1.SensorReport.State.update_time:type_name -> linepace.v1.Quantity
+	21, // 51: linepace.v1.SensorReport.State.wanted_update_time:type_name -> linepace.v1.Quantity
+	21, // 52: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
+	2,  // 53: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
+	8,  // 54: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
+	30, // 55: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
+	31, // 56: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
+	32, // 57: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
+	7,  // 58: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
+	9,  // 59: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
+	33, // 60: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
+	34, // 61: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
+	35, // 62: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
+	58, // [58:63] is the sub-list for method output_type
+	53, // [53:58] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_scaling_service_proto_init() }
@@ -651,22 +2055,31 @@ func file_linepace_v1_scaling_service_proto_init() {
 	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	file_linepace_v1_scaling_service_proto_msgTypes[1].OneofWrappers = []any{}
-	file_linepace_v1_scaling_service_proto_msgTypes[2].OneofWrappers = []any{
+	file_linepace_v1_scaling_service_proto_msgTypes[3].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[4].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[5].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[6].OneofWrappers = []any{
 		(*SetpointRequest_Target)(nil),
 		(*SetpointRequest_Count)(nil),
+		(*SetpointRequest_Milliamps)(nil),
+		(*SetpointRequest_Volts)(nil),
 	}
+	file_linepace_v1_scaling_service_proto_msgTypes[13].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[14].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[15].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_scaling_service_proto_rawDesc), len(file_linepace_v1_scaling_service_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   4,
+			NumEnums:      2,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_linepace_v1_scaling_service_proto_goTypes,
 		DependencyIndexes: file_linepace_v1_scaling_service_proto_depIdxs,
+		EnumInfos:         file_linepace_v1_scaling_service_proto_enumTypes,
 		MessageInfos:      file_linepace_v1_scaling_service_proto_msgTypes,
 	}.Build()
 	File_linepace_v1_scaling_service_proto = out.File

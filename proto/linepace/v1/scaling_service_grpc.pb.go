@@ -34,7 +34,7 @@ const (
 type ScalingServiceClient interface {
 	// Finds what one turn of the motor delivers, and over which speeds it holds.
 	Scale(ctx context.Context, in *ScaleRequest, opts ...grpc.CallOption) (*ScaleResponse, error)
-	// Finds the setpoint for a process rate, or what a count does.
+	// Finds the setpoint for a process rate, or what a count, a current or a voltage does.
 	Setpoint(ctx context.Context, in *SetpointRequest, opts ...grpc.CallOption) (*SetpointResponse, error)
 	// Finds the mistake that explains why a drive gives something else than was calculated.
 	Diagnose(ctx context.Context, in *DiagnoseRequest, opts ...grpc.CallOption) (*DiagnoseResponse, error)
@@ -110,7 +110,7 @@ func (c *scalingServiceClient) Lap(ctx context.Context, in *LapRequest, opts ...
 type ScalingServiceServer interface {
 	// Finds what one turn of the motor delivers, and over which speeds it holds.
 	Scale(context.Context, *ScaleRequest) (*ScaleResponse, error)
-	// Finds the setpoint for a process rate, or what a count does.
+	// Finds the setpoint for a process rate, or what a count, a current or a voltage does.
 	Setpoint(context.Context, *SetpointRequest) (*SetpointResponse, error)
 	// Finds the mistake that explains why a drive gives something else than was calculated.
 	Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error)

@@ -250,6 +250,26 @@ const (
 	Check_MISSES_UNCERTAINTY Check_Code = 27
 	// WARNING: no measurement, however long, reaches the wanted uncertainty.
 	Check_UNCERTAINTY_OUT_OF_REACH Check_Code = 28
+	// WARNING: the readout's digits cannot show every value of the usable range.
+	Check_READOUT_CANNOT_SHOW_RANGE Check_Code = 40
+	// WARNING: the readout shows a mass or a volume, the drive delivers the other, and no density is known.
+	Check_READOUT_WITHOUT_DENSITY Check_Code = 41
+	// INFO: one pulse or clock tick more moves the readout by more than its last digit.
+	Check_READOUT_FINER_THAN_SENSOR Check_Code = 42
+	// WARNING: the sensor's resolution is coarser than the one that is wanted.
+	Check_SENSOR_COARSER_THAN_WANTED Check_Code = 43
+	// WARNING: a sensor outside the loop is above its highest frequency.
+	Check_SENSOR_ABOVE_ITS_LIMIT Check_Code = 44
+	// WARNING: a sensor outside the loop is below its lowest frequency.
+	Check_SENSOR_BELOW_ITS_LIMIT Check_Code = 45
+	// WARNING: no scale fraction within the bounds, or none at all, can carry the scale.
+	Check_NO_SCALE_FRACTION Check_Code = 46
+	// INFO: at some counts the device's fraction shows another reading than the exact scale.
+	Check_READINGS_DIFFER Check_Code = 47
+	// INFO: the usable range has too many counts to compare the readings.
+	Check_TOO_MANY_COUNTS_TO_COMPARE Check_Code = 48
+	// INFO: the current is not within 4 to 20 mA.
+	Check_CURRENT_OUTSIDE_SIGNAL Check_Code = 49
 	// INFO: the counts of the blend were chosen together, and this one is not the nearest by itself.
 	Check_COUNT_CHOSEN_TOGETHER Check_Code = 60
 	// WARNING: the search for the counts of a blend was cut off; these are the best it found.
@@ -286,6 +306,16 @@ var (
 		26: "LACK_OF_FIT",
 		27: "MISSES_UNCERTAINTY",
 		28: "UNCERTAINTY_OUT_OF_REACH",
+		40: "READOUT_CANNOT_SHOW_RANGE",
+		41: "READOUT_WITHOUT_DENSITY",
+		42: "READOUT_FINER_THAN_SENSOR",
+		43: "SENSOR_COARSER_THAN_WANTED",
+		44: "SENSOR_ABOVE_ITS_LIMIT",
+		45: "SENSOR_BELOW_ITS_LIMIT",
+		46: "NO_SCALE_FRACTION",
+		47: "READINGS_DIFFER",
+		48: "TOO_MANY_COUNTS_TO_COMPARE",
+		49: "CURRENT_OUTSIDE_SIGNAL",
 		60: "COUNT_CHOSEN_TOGETHER",
 		61: "COUNTS_NOT_PROVEN",
 	}
@@ -317,6 +347,16 @@ var (
 		"LACK_OF_FIT":                26,
 		"MISSES_UNCERTAINTY":         27,
 		"UNCERTAINTY_OUT_OF_REACH":   28,
+		"READOUT_CANNOT_SHOW_RANGE":  40,
+		"READOUT_WITHOUT_DENSITY":    41,
+		"READOUT_FINER_THAN_SENSOR":  42,
+		"SENSOR_COARSER_THAN_WANTED": 43,
+		"SENSOR_ABOVE_ITS_LIMIT":     44,
+		"SENSOR_BELOW_ITS_LIMIT":     45,
+		"NO_SCALE_FRACTION":          46,
+		"READINGS_DIFFER":            47,
+		"TOO_MANY_COUNTS_TO_COMPARE": 48,
+		"CURRENT_OUTSIDE_SIGNAL":     49,
 		"COUNT_CHOSEN_TOGETHER":      60,
 		"COUNTS_NOT_PROVEN":          61,
 	}
@@ -986,7 +1026,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
 	"\x16_band_within_toleranceB\x10\n" +
-	"\x0e_nearest_count\"\x8e\v\n" +
+	"\x0e_nearest_count\"\xa9\r\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1011,7 +1051,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xe3\x05\n" +
+	"\bREGISTER\x10\x03\"\xfe\a\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -1040,7 +1080,17 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\fOFFSET_FOUND\x10\x19\x12\x0f\n" +
 	"\vLACK_OF_FIT\x10\x1a\x12\x16\n" +
 	"\x12MISSES_UNCERTAINTY\x10\x1b\x12\x1c\n" +
-	"\x18UNCERTAINTY_OUT_OF_REACH\x10\x1c\x12\x19\n" +
+	"\x18UNCERTAINTY_OUT_OF_REACH\x10\x1c\x12\x1d\n" +
+	"\x19READOUT_CANNOT_SHOW_RANGE\x10(\x12\x1b\n" +
+	"\x17READOUT_WITHOUT_DENSITY\x10)\x12\x1d\n" +
+	"\x19READOUT_FINER_THAN_SENSOR\x10*\x12\x1e\n" +
+	"\x1aSENSOR_COARSER_THAN_WANTED\x10+\x12\x1a\n" +
+	"\x16SENSOR_ABOVE_ITS_LIMIT\x10,\x12\x1a\n" +
+	"\x16SENSOR_BELOW_ITS_LIMIT\x10-\x12\x15\n" +
+	"\x11NO_SCALE_FRACTION\x10.\x12\x13\n" +
+	"\x0fREADINGS_DIFFER\x10/\x12\x1e\n" +
+	"\x1aTOO_MANY_COUNTS_TO_COMPARE\x100\x12\x1a\n" +
+	"\x16CURRENT_OUTSIDE_SIGNAL\x101\x12\x19\n" +
 	"\x15COUNT_CHOSEN_TOGETHER\x10<\x12\x15\n" +
 	"\x11COUNTS_NOT_PROVEN\x10=\"^\n" +
 	"\aVerdict\x12\x17\n" +

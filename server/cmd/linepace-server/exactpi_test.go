@@ -270,8 +270,24 @@ func (x piNumber) round() *big.Int {
 
 // fixed writes x with so many decimals, ties away from zero.
 func (x piNumber) fixed(decimals int) string {
-	ten := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(decimals)), nil)
-	k := x.mul(ofInt(ten)).round()
+	return pointed(x.mul(tenTo(decimals)).round(), decimals)
+}
+
+// cut writes x with so many decimals, the rest dropped.
+func (x piNumber) cut(decimals int) string {
+	k := x.abs().mul(tenTo(decimals)).floor()
+	if x.sign() < 0 {
+		k.Neg(k)
+	}
+	return pointed(k, decimals)
+}
+
+func tenTo(n int) piNumber {
+	return ofInt(new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(n)), nil))
+}
+
+// pointed writes k / 10^decimals.
+func pointed(k *big.Int, decimals int) string {
 	text := new(big.Int).Abs(k).String()
 	if short := decimals + 1 - len(text); short > 0 {
 		text = strings.Repeat("0", short) + text

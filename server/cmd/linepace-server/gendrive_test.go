@@ -482,5 +482,11 @@ func (g *generator) readout(ref *refDrive) *jsonReadout {
 	if g.one(3) {
 		r.Digits = r.Decimals + 1
 	}
+	switch { // as good as drawn
+	case r.Digits == 7:
+		r.Rounding = "CUT_OFF"
+	case r.Digits == 6 && r.Decimals == 2:
+		r.Rounding = "NEAREST"
+	}
 	return r
 }

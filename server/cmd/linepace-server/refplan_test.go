@@ -189,7 +189,14 @@ func (s *refSetpoint) readout() (text string, ok, tooLong bool) {
 	} else if dim == dimTime && s.achieved.sign() == 0 {
 		return "", false, false
 	}
-	text = s.drive.shown(r, s.achieved).fixed(r.Decimals)
+	value := s.drive.shown(r, s.achieved)
+	if _, dim := refUnit(r.Unit); dim == dimTime && value.sign() < 0 {
+		value = value.neg() // a time has no sign
+	}
+	text = value.fixed(r.Decimals)
+	if r.Rounding == "CUT_OFF" {
+		text = value.cut(r.Decimals)
+	}
 	digits := len(text) - strings.Count(text, ".") - strings.Count(text, "-")
 	return text, digits <= r.Digits, digits > r.Digits
 }

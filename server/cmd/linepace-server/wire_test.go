@@ -140,6 +140,7 @@ type jsonReadout struct {
 	Digits    int    `json:"digits"`
 	Decimals  int    `json:"decimals,omitempty"`
 	SectionID string `json:"sectionId,omitempty"`
+	Rounding  string `json:"rounding,omitempty"`
 }
 
 type jsonRegister struct {
