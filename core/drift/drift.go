@@ -6,10 +6,23 @@
 // not depend on the processor, so that a result can be recomputed bit for bit.
 // Where a test for text rests on published values, the source stands beside it.
 //
-// Lists are neither kept nor changed.
+// Lists are neither kept nor changed. A calculation that may run long takes a stop
+// function and ends with [ErrStopped] soon after it returns true.
 package drift
 
-import "linepace.example/core/statistics"
+import (
+	"errors"
+
+	"linepace.example/core/statistics"
+)
+
+// ErrStopped says that the stop function ended a calculation.
+var ErrStopped = errors.New("the calculation was stopped")
+
+// Stop tells a long calculation to end; nil never does.
+type Stop func() bool
+
+func (s Stop) now() bool { return s != nil && s() }
 
 // Alarm tells on which side of its limits a chart is.
 type Alarm int8

@@ -64,3 +64,18 @@ func (a double) half() double { return double{float64(a.hi / 2), float64(a.lo / 
 
 // negative returns -a, exactly.
 func (a double) negative() double { return double{-a.hi, -a.lo} }
+
+// TwoSum returns the rounded sum of a and b and what rounding took off it: s + e = a + b
+// exactly, where nothing overflows.
+func TwoSum(a, b float64) (s, e float64) {
+	d := sum(a, b)
+	return d.hi, d.lo
+}
+
+// TwoProduct returns the rounded product of a and b and what rounding took off it:
+// p + e = a b exactly, for |a| and |b| below 2^996 where nothing overflows and the product is 0
+// or above 2^-960.
+func TwoProduct(a, b float64) (p, e float64) {
+	d := product(a, b)
+	return d.hi, d.lo
+}
