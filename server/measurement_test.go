@@ -164,7 +164,7 @@ func TestCatchIsReadyToPaste(t *testing.T) {
 		Runs: []*linepacev1.CatchRequest_Run{run(6.9, 500), run(14.4, 1000)},
 	})
 	require.NoError(t, err)
-	require.InEpsilon(t, 0.1, caught.GetPump().GetDisplacement().GetValue(), 1e-14)
+	require.InEpsilon(t, 100, caught.GetPump().GetDisplacement().GetValue(), 1e-14, "mL/r")
 	require.InEpsilon(t, 0.4, caught.GetPump().GetSlipFlow().GetValue(), 1e-13)
 	require.Empty(t, caught.GetChecks())
 

@@ -28,6 +28,10 @@ echo "THE TAKE-AWAY BELT RUNS TWICE AS FAST AS ITS COUNT SAYS: which mistake exp
 echo
 "$linepace" calc diagnose --line "$lines/line.yaml" --drive takeaway "$lines/takeaway-too-fast.yaml"
 
+echo "A CATCH TEST AT THE GLAZE PUMP: what it moves and what leaks back, a year later"
+echo
+"$linepace" calc catch --line "$lines/line.yaml" --drive glaze-pump "$lines/glaze-catch.yaml" | sed '/^WHAT TO KNOW/,$d'
+
 echo "THE RECORD GOES INTO THE BATCH LOG"
 "$linepace" log --log "$folder/line-1.db" "$folder/record.json"
 echo

@@ -49,6 +49,9 @@ func ScaleRows(drive *linepacev1.Drive, s *linepacev1.ScaleResponse) []Row {
 		rows = append(rows, Row{Label: "readout", Text: fmt.Sprintf("its %s hold every value in %s with %s",
 			counted(int(drive.GetReadout().GetDigits()), "digit"), drive.GetReadout().GetUnit(), counted(int(s.GetReadoutDecimals()), "decimal"))})
 	}
+	if s.GetMeasured() != nil {
+		rows = append(rows, MeasuredRows(s.GetMeasured(), "references")...)
+	}
 	return rows
 }
 

@@ -229,7 +229,7 @@ func (m *Catch) judge(run *CatchRun, out *CatchRate, field string, checks *[]sca
 	time, amount := scaled(run.Time, times), scaled(run.Amount, times)
 	if m.Capacity.Unit != nil && percentOf(amount, m.Capacity) > 100 {
 		full := percentOf(run.Amount, m.Capacity) / 100
-		add(scaling.Check{Code: scaling.UncertaintyOutOfReach, Name: "a full vessel", Number: root(fixed*full, lasting)})
+		add(scaling.Check{Code: scaling.UncertaintyOutOfReach, Name: "a full pan or vessel", Number: root(fixed*full, lasting)})
 		return
 	}
 	out.LeastTime, out.LeastAmount = time, amount

@@ -81,7 +81,7 @@ func TestCatchByHand(t *testing.T) {
 	m.Capacity = q(7, "kg")
 	rates, _, checks = m.Find()
 	require.Equal(t, scaling.UncertaintyOutOfReach, checks[0].Code)
-	require.Equal(t, "a full vessel", checks[0].Name)
+	require.Equal(t, "a full pan or vessel", checks[0].Name)
 	require.InEpsilon(t, math.Sqrt(0.05*36/49+0.1), checks[0].Number, 1e-14)
 	require.Nil(t, rates[0].LeastTime.Unit)
 

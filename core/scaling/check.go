@@ -165,24 +165,24 @@ func (k *Check) Message() string {
 func (k *Check) measuredMessage() string {
 	switch k.Code {
 	case ReferencesContradict:
-		return fmt.Sprintf("contradicts %s: they differ by %s %%, and their stated uncertainties explain %s %%; measure again, or state larger uncertainties",
-			k.OtherField, short(k.Number), short(k.Allowed))
+		return fmt.Sprintf("%s contradicts %s: they differ by %s %%, and their stated uncertainties explain %s %%; measure again, or state larger uncertainties",
+			k.Field, k.OtherField, short(k.Number), short(k.Allowed))
 	case ReferencesUnweighted:
-		return "states no uncertainty while another reference does, so all of them weigh alike; state it for each"
+		return k.Field + " states no uncertainty while another does, so all of them weigh alike; state it for each"
 	case SlipFlowNegative:
 		return fmt.Sprintf("the references give a slip flow of %s, below zero, which no pump has: a wrong value, or the scatter of few measurements; it was used as it is", show(k.Limit))
 	case BeyondReferences:
 		return fmt.Sprintf("the speed is more than 1.5 times away from the nearest measured one, %s r/min: the line is continued beyond what was measured", short(k.Number))
 	case SlipFlowUnknown:
-		return "all were measured at one speed, which cannot tell displacement from slip flow: measure at a second speed, far from the first"
+		return "one speed alone cannot tell the pump's displacement from its slip flow: measure at a second speed, far from the first"
 	case OffsetFound:
 		return fmt.Sprintf("the measured points do not lie on a line through zero: it meets standstill at %s, which is more than chance (%s %% level); look for a zero error of what was measured with, or for slip that grows with the load", show(k.Limit), short(k.Number))
 	case LackOfFit:
-		return fmt.Sprintf("the measured points lie farther from the line than their uncertainty explains (probability %s by chance): a wrong value, or what is measured is no straight line", short(k.Number))
+		return fmt.Sprintf("the measured points lie farther from the line than their uncertainty explains (probability %.2g by chance): a wrong value, or what is measured is no straight line", k.Number)
 	case MissesUncertainty:
-		return fmt.Sprintf("its uncertainty is %s %%, more than the %s %% that are wanted", short(k.Number), short(k.Allowed))
+		return fmt.Sprintf("the uncertainty of %s is %s %%, more than the %s %% that are wanted", k.Field, short(k.Number), short(k.Allowed))
 	case UncertaintyOutOfReach:
-		return fmt.Sprintf("no measurement, however long, reaches the %s %% that are wanted: %s alone takes %s %%", short(k.Allowed), k.Name, short(k.Number))
+		return fmt.Sprintf("no measurement like %s, however long, reaches the %s %% that are wanted: %s alone takes %s %%", k.Field, short(k.Allowed), k.Name, short(k.Number))
 	}
 	return ""
 }

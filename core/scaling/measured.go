@@ -175,8 +175,8 @@ func (p points) line(d *Drive, form Form, l *statistics.Line) Line {
 	var squares statistics.Sum
 	for i := range d.References {
 		off := f.residual(c, &d.References[i], form)
-		out.Residuals = append(out.Residuals, residual(c, &d.References[i], off, rate))
-		squares.Add(float64(off.Float() * off.Float()))
+		out.Residuals = append(out.Residuals, residual(&d.References[i], off, rate))
+		squares.Add(float64(off * off))
 	}
 	if out.DegreesOfFreedom > 0 {
 		out.ResidualSD = fromBase(math.Sqrt(squares.Value()/float64(out.DegreesOfFreedom)), rate)
@@ -197,18 +197,23 @@ func (p points) line(d *Drive, form Form, l *statistics.Line) Line {
 	return out
 }
 
-// residual returns what a reference lies above the line, in base units.
-func (f *fitted) residual(c *exact.Calc, r *Reference, form Form) exact.Num {
+// residual returns what a reference lies above the line, in base units: 0 where float64
+// does not tell it from that.
+func (f *fitted) residual(c *exact.Calc, r *Reference, form Form) float64 {
+	off := r.Value.Base(c).Sub(c.Dec(r.MotorRPM).Mul(f.perTurn))
 	if form == WithOffset {
-		return r.Value.Base(c).Sub(f.rate).Sub(c.Dec(r.MotorRPM).Sub(f.speed).Mul(f.perTurn))
+		off = r.Value.Base(c).Sub(f.rate).Sub(c.Dec(r.MotorRPM).Sub(f.speed).Mul(f.perTurn))
 	}
-	return r.Value.Base(c).Sub(c.Dec(r.MotorRPM).Mul(f.perTurn))
+	if math.Abs(off.Float()) <= off.Bound() {
+		return 0
+	}
+	return off.Float()
 }
 
-func residual(c *exact.Calc, r *Reference, off exact.Num, rate *units.Unit) Residual {
-	out := Residual{MotorRPM: r.MotorRPM, Residual: quantity(c, off, rate)}
-	if line := r.rate() - off.Float(); line > 0 {
-		out.Percent = Some(off.Float() / line * 100)
+func residual(r *Reference, off float64, rate *units.Unit) Residual {
+	out := Residual{MotorRPM: r.MotorRPM, Residual: fromBase(off, rate)}
+	if line := r.rate() - off; line > 0 {
+		out.Percent = Some(off / line * 100)
 	}
 	return out
 }
@@ -303,13 +308,19 @@ type PumpModel struct{ Displacement, DisplacementU, SlipFlow, SlipFlowU units.Qu
 // PumpOf returns the model of pump d that line l, which has an offset, says.
 //
 //	displacement = per motor turn / turns of the last shaft per motor turn
+//
+// in the unit of d's own displacement where that is a volume per turn.
 func PumpOf(d *Drive, l *Line) PumpModel {
+	unit := l.PerMotorTurn.Unit
+	if own := d.Delivery.Displacement.Unit; own.Dimension() == unit.Dimension() {
+		unit = own
+	}
 	perLast := func(q units.Quantity) units.Quantity {
 		if q.Unit == nil {
 			return q
 		}
 		c := new(exact.Calc)
-		return quantity(c, q.Base(c).Quo(transmissionRatio(c, d.Transmission)), q.Unit)
+		return quantity(c, q.Base(c).Quo(transmissionRatio(c, d.Transmission)), unit)
 	}
 	slip := units.Quantity{Value: 0 - l.Offset.Value, Unit: l.Offset.Unit} // never a negative zero
 	return PumpModel{Displacement: perLast(l.PerMotorTurn), DisplacementU: perLast(l.PerMotorTurnU), SlipFlow: slip, SlipFlowU: l.OffsetU}

@@ -96,7 +96,10 @@ func (p pointSums) written(term string) string {
 	for i := range p.subject.Drive.References {
 		number := fmt.Sprint(i + 1)
 		text := numbered(term, number)
-		if p.weighted() {
+		switch {
+		case p.weighted() && term == "1":
+			text = "w" + number
+		case p.weighted():
 			text = "w" + number + " * " + text
 		}
 		terms = append(terms, text)

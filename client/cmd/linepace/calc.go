@@ -25,6 +25,8 @@ var calculations = []calculation{
 	of("blend", "Speeds and counts of a blend, and the composition that the counts give", (*client.Client).Blend, report.Blend),
 	of("scale", "What one turn of the motor delivers, and over which speeds", (*client.Client).Scale, report.Scale),
 	of("setpoint", "The setpoint for a target, or what a count does", (*client.Client).Setpoint, report.Setpoint),
+	of("catch", "What a pump or feeder gives, from a catch test", (*client.Client).Catch, report.Catch),
+	of("lap", "A belt's speed, from the time of its laps or from a surface wheel", (*client.Client).Lap, report.Lap),
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
 	of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition),
 }

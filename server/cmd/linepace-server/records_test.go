@@ -65,6 +65,7 @@ func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
 		"analog-outputs": small(analogOutputs),
 		"measured-pump":  small(measuredPump),
 		"odd-texts":      small(oddTexts),
+		"references":     small(severalReferences),
 	}
 }
 
@@ -98,6 +99,33 @@ const measuredPump = `{
  "product": {"id": "white", "materials": [{"id": "slip", "density": {"value": 1.46, "unit": "kg/L"}}],
   "demands": [{"driveId": "pump", "rate": {"value": 41.7, "unit": "kg/h"}, "materialId": "slip"}]},
  "batch": {"requestedAt": "2026-03-02T06:00:00Z"}}`
+
+// Lines through several references: a pump with slip flow, planned at a quarter of the
+// speed of its first reference and weighted; a belt through zero in two units, of which
+// one contradicts another; a screw with one reference that states no uncertainty.
+const severalReferences = `{
+ "line": {"id": "glaze-2", "drives": [
+  {"id": "pump", "motor": {"minRpm": 60, "maxRpm": 1450},
+   "transmission": [{"gearbox": {"ratio": 7.03}}],
+   "delivery": {"pump": {"displacement": {"value": 21.4, "unit": "mL/r"}}},
+   "references": [{"value": {"value": 3.87, "unit": "L/min"}, "motorRpm": 1400, "uncertaintyPercent": 0.6},
+                  {"value": {"value": 1.745, "unit": "L/min"}, "motorRpm": 700, "uncertaintyPercent": 0.8}],
+   "register": {"integer": {"type": "INT32"}, "span": [{"count": 0, "value": {"value": 0, "unit": "L/min"}}, {"count": 100000, "value": {"value": 10, "unit": "L/min"}}]}},
+  {"id": "belt", "motor": {"minRpm": 90, "maxRpm": 1750, "regulation": {"percent": 0.5, "of": "SET_SPEED"}},
+   "delivery": {"roll": {"diameter": {"value": 100, "unit": "mm"}}}, "transmission": [{"gearbox": {"ratio": 20, "exact": true}}],
+   "references": [{"value": {"value": 12.61, "unit": "m/min"}, "motorRpm": 800, "uncertaintyPercent": 0.4},
+                  {"value": {"value": 25.31, "unit": "m/min"}, "motorRpm": 1600, "uncertaintyPercent": 0.3},
+                  {"value": {"value": 42.7, "unit": "ft/min"}, "motorRpm": 800, "uncertaintyPercent": 0.5}],
+   "readout": {"unit": "m/min", "digits": 4, "decimals": 2},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 17500, "value": {"value": 1750, "unit": "r/min"}}]}},
+  {"id": "screw", "motor": {"minRpm": 90, "maxRpm": 1750},
+   "references": [{"value": {"value": 310, "unit": "kg/h"}, "motorRpm": 500}, {"value": {"value": 634, "unit": "kg/h"}, "motorRpm": 1000, "uncertaintyPercent": 1}],
+   "register": {"current": {}, "span": [{"milliamps": 4, "value": {"value": 0, "unit": "r/min"}}, {"milliamps": 20, "value": {"value": 1750, "unit": "r/min"}}]}}]},
+ "product": {"id": "white", "materials": [{"id": "slip", "density": {"value": 1.46, "unit": "kg/L"}}],
+  "demands": [{"driveId": "pump", "rate": {"value": 60.4, "unit": "kg/h"}, "materialId": "slip"},
+              {"driveId": "belt", "rate": {"value": 18, "unit": "m/min"}, "tolerance": {"minusPercent": 1, "plusPercent": 1}},
+              {"driveId": "screw", "rate": {"value": 425, "unit": "kg/h"}}]},
+ "batch": {"requestedAt": "2026-11-25T06:00:00Z"}}`
 
 // What JSON escapes, what canonical JSON does not, and numbers at its bounds.
 const oddTexts = `{
