@@ -70,8 +70,7 @@ func setpoint(sp *scaling.Setpoint, drive *scaling.Drive, out *linepacev1.Setpoi
 	out.PulseHz = pointer(&sp.PulseHz)
 	out.WithinTolerance = pointer(&sp.WithinTolerance)
 	out.BandWithinTolerance = pointer(&sp.BandWithinTolerance)
-	if sp.ReadoutText != "" {
-		out.ReadoutText = &sp.ReadoutText
+	if out.ReadoutText = text(sp.ReadoutText); out.ReadoutText != nil {
 		unit := drive.Readout.Unit.Symbol()
 		out.ReadoutUnit = &unit
 	}

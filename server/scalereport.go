@@ -25,7 +25,8 @@ func readoutState(s *scaling.ReadoutState) *linepacev1.ReadoutReport_State {
 }
 
 // text returns nil for no text.
-func text(s string) *string {
+func text(t scaling.Text) *string {
+	s := t.String()
 	if s == "" {
 		return nil
 	}

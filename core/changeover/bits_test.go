@@ -66,6 +66,9 @@ func bits(v reflect.Value) string {
 	text := ""
 	switch v.Kind() {
 	case reflect.Struct:
+		if shown, ok := v.Interface().(scaling.Text); ok {
+			return bits(reflect.ValueOf(shown.String()))
+		}
 		for i := range v.NumField() {
 			if inner := bits(v.Field(i)); inner != "" {
 				text += " " + v.Type().Field(i).Name + inner

@@ -271,9 +271,10 @@ func (s *formulaSet) addSetpoint(sp *Setpoint) {
 	s.addIf(sp.LastShaftRPM.Set && len(d.Transmission) > 0, transmission)
 	s.addIf(sp.ErrorPercent.Set, roundingError)
 	s.addIf(sp.Low.Unit != nil || sp.High.Unit != nil, bandSpeed)
-	s.addIf(sp.ReadoutText != "", readoutValue)
-	s.addIf(sp.ReadoutText != "" && !d.Readout.Truncates, readoutText)
-	s.addIf(sp.ReadoutText != "" && d.Readout.Truncates, readoutCut)
+	shown := sp.ReadoutText != scaling.Text{}
+	s.addIf(shown, readoutValue)
+	s.addIf(shown && !d.Readout.Truncates, readoutText)
+	s.addIf(shown && d.Readout.Truncates, readoutCut)
 	s.addIf(slices.ContainsFunc(d.Sensors, isCounted), sensorResolution)
 	s.addIf(sp.PulseHz.Set, pulseFrequency)
 	s.addMeasured(d)

@@ -120,7 +120,7 @@ func TestPlan(t *testing.T) {
 		require.Equal(t, int32(rpm*10), sp.Count.Value, id)
 		require.NotEmpty(t, sp.Working)
 	}
-	require.Equal(t, "1.0", plan.of("kiln").ReadoutText)
+	require.Equal(t, "1.0", plan.of("kiln").ReadoutText.String())
 	require.Equal(t, Stop, plan.of("spare").Action)
 	require.Equal(t, scaling.Some[int32](0), plan.of("spare").Count)
 	require.Equal(t, Leave, plan.of("fan").Action)
@@ -524,7 +524,7 @@ func TestKilnDwell(t *testing.T) {
 	require.Equal(t, int32(13824), sp.Count.Value)
 	require.Equal(t, 1382.4, sp.AchievedRPM.Value)
 	require.Equal(t, 1382.4, sp.PulseHz.Value)
-	require.Equal(t, "42.0", sp.ReadoutText)
+	require.Equal(t, "42.0", sp.ReadoutText.String())
 	require.InDelta(t, -0.0018545388, sp.ErrorPercent.Value, 1e-10)
 	require.Equal(t, scaling.Some(true), sp.WithinTolerance)
 	require.Equal(t, scaling.Some(true), sp.BandWithinTolerance)

@@ -14,7 +14,7 @@ type Expected struct {
 	MotorRPM     float64
 	LastShaftRPM Optional[float64]
 	ProcessRate  units.Quantity
-	ReadoutText  string // empty where it cannot be said
+	ReadoutText  Text // zero where it cannot be said
 	PulseHz      Optional[float64]
 }
 

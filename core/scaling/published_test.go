@@ -131,7 +131,7 @@ func TestWholeRevolutions(t *testing.T) {
 	out, _ := set(Subject{Drive: &d}, q(36, "in/min"), units.Quantity{})
 	require.InEpsilon(t, 85.9436692696234813, out.DemandedRPM.Value, 1e-15)
 	require.Equal(t, int32(86), out.Count.Value)
-	require.Equal(t, "86", out.ReadoutText)
+	require.Equal(t, "86", out.ReadoutText.String())
 	require.InEpsilon(t, 36.0235957611629625, out.Achieved.Value, 1e-15)
 }
 

@@ -1,8 +1,6 @@
 package scaling
 
 import (
-	"strconv"
-
 	"linepace.example/core/exact"
 	"linepace.example/core/units"
 )
@@ -32,10 +30,10 @@ func (r *run) readoutValue(at Motion) (v exact.Num, ok bool) {
 
 // readoutText returns the text of value v on readout r, correctly rounded, ties
 // away from zero, or cut off; ok is false where its digits do not suffice.
-func readoutText(c *exact.Calc, r *Readout, v exact.Num) (text string, ok bool) {
+func readoutText(c *exact.Calc, r *Readout, v exact.Num) (text Text, ok bool) {
 	n, ok := r.shown(c, v)
 	if !ok {
-		return "", false
+		return Text{}, false
 	}
 	return fixedPoint(n, int(r.Decimals)), true
 }
@@ -79,21 +77,36 @@ func (r *Readout) decimalsThatFit(c *exact.Calc, values ...exact.Num) Optional[i
 // powersOfTen serves up to the nine digits that a readout may have.
 var powersOfTen = [...]int64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
 
-// fixedPoint writes n / 10^decimals with all its decimals.
-func fixedPoint(n int64, decimals int) string {
-	var buf [24]byte
-	b := strconv.AppendInt(buf[:0], max(n, -n), 10)
-	for len(b) <= decimals {
-		b = append([]byte{'0'}, b...)
+// Text is what stands on a readout, character by character; nothing where it is
+// zero. It is a value of its own, so that finding it leaves the heap alone.
+type Text struct {
+	chars  [mostDigits + 2]byte // the point and the sign
+	length uint8
+}
+
+// String returns the text.
+func (t Text) String() string { return string(t.chars[:t.length]) }
+
+// fixedPoint writes n / 10^decimals with all its decimals; n has at most as many
+// digits as a readout may have.
+func fixedPoint(n int64, decimals int) Text {
+	var buf [mostDigits + 2]byte
+	at := len(buf)
+	put := func(b byte) {
+		at--
+		buf[at] = b
 	}
-	if decimals > 0 {
-		point := len(b) - decimals
-		b = append(b, 0)
-		copy(b[point+1:], b[point:])
-		b[point] = '.'
+	for rest, i := max(n, -n), 0; rest > 0 || i <= decimals; i++ {
+		if i == decimals && i > 0 {
+			put('.')
+		}
+		put('0' + byte(rest%10))
+		rest /= 10
 	}
 	if n < 0 {
-		return "-" + string(b)
+		put('-')
 	}
-	return string(b)
+	var t Text
+	t.length = uint8(copy(t.chars[:], buf[at:]))
+	return t
 }

@@ -8,14 +8,14 @@ import (
 // ReadoutReport is what a readout shows over the usable range of its drive.
 type ReadoutReport struct {
 	Low, High ReadoutState   // at the lowest and the highest usable speed
-	AtStand   string         // empty for a time, which grows without end as the speed falls
+	AtStand   Text           // zero for a time, which grows without end as the speed falls
 	Digit     units.Quantity // one of the last digit
 }
 
 // ReadoutState is what a readout shows at one speed, and what one of its last digit
 // means there. It is absent where the digits do not suffice.
 type ReadoutState struct {
-	Text       string
+	Text       Text
 	DigitRPM   Optional[float64] // change of the motor's speed that moves the reading by one
 	DigitRate  units.Quantity    // the same as a process rate
 	SensorStep Optional[float64] // last digits that one pulse or clock tick more moves the reading by

@@ -29,9 +29,9 @@ func TestReadoutCutsOff(t *testing.T) {
 			text, ok := readoutText(exact.NewExact(), &r, exact.NewExact().Dec(c.value))
 			require.True(t, ok)
 			if cuts {
-				require.Equal(t, c.cut, text, c.value)
+				require.Equal(t, c.cut, text.String(), c.value)
 			} else {
-				require.Equal(t, c.rounded, text, c.value)
+				require.Equal(t, c.rounded, text.String(), c.value)
 			}
 		}
 	}
@@ -44,7 +44,7 @@ func TestReadoutCutsOffExactly(t *testing.T) {
 	d.Delivery = Delivery{Kind: Sprocket, Teeth: 7, Pitch: q(100, "mm")}
 	d.Readout = Readout{Unit: units.MustParse("m/min"), Digits: 4, Decimals: 1, Truncates: true}
 	out, _ := set(Subject{Drive: &d}, q(129, "r/min"), units.Quantity{})
-	require.Equal(t, "90.3", out.ReadoutText)
+	require.Equal(t, "90.3", out.ReadoutText.String())
 }
 
 // Worked by hand: 0.1 m a turn, 10 to 2000 r/min, a section of 10 m. One tenth of a
@@ -56,7 +56,7 @@ func TestReadoutReport(t *testing.T) {
 	section := Section{Length: q(10, "m")}
 	s := Subject{Drive: &d, ReadoutSection: &section}
 	report := ReadoutOf(new(exact.Calc), &s)
-	require.Equal(t, []string{"0.00", "1.00", ""}, []string{report.AtStand, report.Low.Text, report.High.Text})
+	require.Equal(t, []string{"0.00", "1.00", ""}, []string{report.AtStand.String(), report.Low.Text.String(), report.High.Text.String()})
 	require.InEpsilon(t, 0.1, report.High.DigitRPM.Value, 1e-14)
 	require.InEpsilon(t, 0.01, report.Low.DigitRate.Value, 1e-14)
 
@@ -72,7 +72,7 @@ func TestReadoutReport(t *testing.T) {
 
 	d.Readout = Readout{Unit: units.MustParse("min"), Digits: 4, Decimals: 1}
 	report = ReadoutOf(new(exact.Calc), &s)
-	require.Equal(t, []string{"", "10.0", "0.1"}, []string{report.AtStand, report.Low.Text, report.High.Text})
+	require.Equal(t, []string{"", "10.0", "0.1"}, []string{report.AtStand.String(), report.Low.Text.String(), report.High.Text.String()})
 	require.InEpsilon(t, 10-100/10.1, report.Low.DigitRPM.Value, 1e-13)
 	require.InEpsilon(t, 0.1*(10-100/10.1), report.Low.DigitRate.Value, 1e-13)
 
@@ -84,7 +84,7 @@ func TestReadoutReport(t *testing.T) {
 func TestReadoutTellsWhatIsMissing(t *testing.T) {
 	screw := Drive{Motor: Motor{MaxRPM: 1500}, Delivery: Delivery{Kind: Screw, VolumePerTurn: q(1, "L/r")}, Readout: Readout{Unit: units.MustParse("kg/h"), Digits: 4}}
 	out, checks := set(Subject{Drive: &screw}, q(20, "L/min"), units.Quantity{})
-	require.Empty(t, out.ReadoutText)
+	require.Empty(t, out.ReadoutText.String())
 	require.Equal(t, []Code{ReadoutWithoutDensity}, codes(checks))
 	require.Contains(t, checks[0].Message(), "bulkDensity")
 	_, checks = set(Subject{Drive: &screw, Material: &Material{BulkDensity: q(1, "kg/L")}}, q(20, "L/min"), units.Quantity{})
@@ -107,7 +107,7 @@ func TestTimeHasNoSign(t *testing.T) {
 	s := Subject{Drive: &d, ReadoutSection: &section}
 	forwards, _ := set(s, q(500, "r/min"), units.Quantity{})
 	backwards, _ := set(s, q(-500, "r/min"), units.Quantity{})
-	require.NotEmpty(t, forwards.ReadoutText)
+	require.NotEmpty(t, forwards.ReadoutText.String())
 	require.Equal(t, forwards.ReadoutText, backwards.ReadoutText)
 }
 
@@ -166,7 +166,7 @@ func TestLimitsAndAmounts(t *testing.T) {
 		direction := float64(count) / 5000
 		require.InEpsilon(t, 480*direction, limits.Value.Slowest.MotorRPM, 1e-15)
 		require.InEpsilon(t, 520*direction, limits.Value.Fastest.MotorRPM, 1e-15)
-		require.NotEmpty(t, limits.Value.Fastest.ReadoutText)
+		require.NotEmpty(t, limits.Value.Fastest.ReadoutText.String())
 		amounts := Amounts(c, &s, at, []Measure{{Unit: units.MustParse("ft/min")}, {Unit: revolutionPerMin}, {Unit: units.MustParse("s"), Length: section.Length}})
 		require.Len(t, amounts, 3)
 		require.Equal(t, 500*direction, amounts[1].Value)

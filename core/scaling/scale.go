@@ -35,9 +35,8 @@ type Scale struct {
 func ScaleOf(c *exact.Calc, s *Subject, checks *[]Check) Scale {
 	d := s.Drive
 	unit := RateUnit(d)
-	var described Setpoint
 	var r run
-	r.begin(c, s, Measure{Unit: unit}, checks, &described)
+	r.begin(c, s, Measure{Unit: unit}, checks, nil)
 	usable := r.speedLimits(1)
 	out := Scale{
 		PerMotorTurn:      quantity(c, r.rel.perTurn, perTurnUnit(r.rel.kind)),

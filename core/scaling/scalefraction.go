@@ -269,7 +269,7 @@ func (f *fitting) verify() Optional[Point] {
 	return Some(Point{
 		Basis:    float64(x),
 		MotorRPM: f.speedAt(x),
-		Text:     fixedPoint(reading, int(f.subject.Drive.Readout.Decimals)),
+		Text:     fixedPoint(reading, int(f.subject.Drive.Readout.Decimals)).String(),
 	})
 }
 
@@ -375,5 +375,5 @@ func (f *fitting) text(reading int64) string {
 	if limit := powersOfTen[readout.Digits]; reading >= limit || reading <= -limit {
 		return ""
 	}
-	return fixedPoint(reading, int(readout.Decimals))
+	return fixedPoint(reading, int(readout.Decimals)).String()
 }

@@ -119,5 +119,5 @@ func TestFlowMeterCounts(t *testing.T) {
 	require.InEpsilon(t, 0.24, report.High.ResolutionRate.Value, 1e-14)
 	readout := ReadoutOf(new(exact.Calc), &Subject{Drive: &d})
 	require.InEpsilon(t, 24.0, readout.High.SensorStep.Value, 1e-12)
-	require.Equal(t, []string{"0.00", "0.80", "10.00"}, []string{readout.AtStand, readout.Low.Text, readout.High.Text})
+	require.Equal(t, []string{"0.00", "0.80", "10.00"}, []string{readout.AtStand.String(), readout.Low.Text.String(), readout.High.Text.String()})
 }

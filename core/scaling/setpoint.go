@@ -42,7 +42,7 @@ type Setpoint struct {
 	ProcessRate         units.Quantity // at the achieved speed
 	Achieved            units.Quantity
 	ErrorPercent        Optional[float64] // (achieved - demanded) / demanded * 100
-	ReadoutText         string
+	ReadoutText         Text
 	PulseHz             Optional[float64]
 	WithinTolerance     Optional[bool]
 	Low, High           units.Quantity // expected band; High is absent where a time has no upper end

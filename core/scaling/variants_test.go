@@ -229,7 +229,7 @@ func TestReadouts(t *testing.T) {
 			d := belt(Register{})
 			d.Readout = c.readout
 			out, checks := set(Subject{Drive: &d, ReadoutSection: c.section}, q(5, "m/min"), units.Quantity{})
-			require.Equal(t, c.text, out.ReadoutText)
+			require.Equal(t, c.text, out.ReadoutText.String())
 			require.Equal(t, c.code, codes(checks))
 		})
 	}
@@ -239,9 +239,9 @@ func TestReadoutRoundsTiesAwayFromZero(t *testing.T) {
 	d := belt(Register{})
 	d.Readout = Readout{Unit: units.MustParse("m/min"), Digits: 4, Decimals: 1}
 	out, _ := set(Subject{Drive: &d}, q(2.25, "m/min"), units.Quantity{})
-	require.Equal(t, "2.3", out.ReadoutText)
+	require.Equal(t, "2.3", out.ReadoutText.String())
 	out, _ = set(Subject{Drive: &d}, q(0.35, "m/min"), units.Quantity{}) // the double lies below 0.35
-	require.Equal(t, "0.4", out.ReadoutText)
+	require.Equal(t, "0.4", out.ReadoutText.String())
 }
 
 func TestReadoutDecimals(t *testing.T) {

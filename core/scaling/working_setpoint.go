@@ -219,7 +219,7 @@ func (w *worker) bandStep(name, formula string, inputs []Input, n exact.Num) {
 // readoutSteps derives the value and the text of the readout.
 func (w *worker) readoutSteps(speed Input) {
 	r := &w.subject.Drive.Readout
-	if w.out.ReadoutText == "" {
+	if w.out.ReadoutText == (Text{}) {
 		return
 	}
 	v, _ := w.readoutValue(w.at(speed.Value.Base(w.c)))
