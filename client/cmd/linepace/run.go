@@ -71,7 +71,7 @@ It commands no machine.
 		SilenceUsage:  true,
 	}
 	root.AddCommand(
-		newCheck(), newPlan(), newCalc(), newUnits(),
+		newCheck(), newPlan(), newCommission(), newCalc(), newUnits(),
 		newLog(), newList(), newShow(), newExport(), newVerify(), newAudit(), newCheckpoint(), newKeygen(),
 	)
 	return root
