@@ -32,6 +32,12 @@ echo "A CATCH TEST AT THE GLAZE PUMP: what it moves and what leaks back, a year 
 echo
 "$linepace" calc catch --line "$lines/line.yaml" --drive glaze-pump "$lines/glaze-catch.yaml" | sed '/^WHAT TO KNOW/,$d'
 
+echo "TWO INTEGERS CARRY THE SCALE INTO THE DISPLAY OF THE TAKE-AWAY BELT"
+"$linepace" calc scale --line "$lines/line.yaml" --drive takeaway "$lines/takeaway-fraction.yaml" | sed -n '/^SCALE FRACTION/,/^$/p'
+
+echo "THE COMMISSIONING SHEET OF THE KILN, at the speed of the product"
+"$linepace" commission --line "$lines/line.yaml" --product "$lines/product-b.yaml" --drive kiln-rollers | sed -n '/^    SET/,/^$/p'
+
 echo "THE RECORD GOES INTO THE BATCH LOG"
 "$linepace" log --log "$folder/line-1.db" "$folder/record.json"
 echo
