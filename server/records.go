@@ -7,6 +7,7 @@ import (
 
 	"linepace.example/core/changeover"
 	"linepace.example/core/fault"
+	"linepace.example/proto/codec"
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/record"
 )
@@ -116,6 +117,12 @@ func judge(keys record.Keys, rec *linepacev1.Record, out *linepacev1.VerifyRespo
 // recompute reads the payload, whose signature has been judged, and compares it
 // with what its request gives.
 func (s recordService) recompute(ctx context.Context, payload []byte, out *linepacev1.VerifyResponse) error {
+	// Bytes that come out again pass steps 6 to 8, since only such ones are written:
+	// the plan in them need not be read.
+	if s.comesOutAgain(ctx, payload) {
+		out.Outcome = linepacev1.VerifyResponse_SAME
+		return nil
+	}
 	// Steps 6 and 7.
 	recorded, err := record.Open(payload)
 	if err != nil {
@@ -147,6 +154,17 @@ func (s recordService) recompute(ctx context.Context, payload []byte, out *linep
 	out.Outcome = linepacev1.VerifyResponse_DIFFERS
 	out.Differences = record.Differences(recorded, recomputed)
 	return nil
+}
+
+// comesOutAgain reports whether the request in a payload gives that payload. Where it
+// reports false the reason is still to be found.
+func (s recordService) comesOutAgain(ctx context.Context, payload []byte) bool {
+	req := &linepacev1.PlanRequest{}
+	if codec.Unmarshal(record.RequestPart(payload), req) != nil {
+		return false
+	}
+	again, err := s.again(ctx, req)
+	return err == nil && bytes.Equal(again, payload)
 }
 
 // again returns the payload that a recorded request gives now. What is wrong with

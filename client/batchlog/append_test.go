@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/record"
 )
 
 func TestAppendAndGet(t *testing.T) {
@@ -150,7 +151,7 @@ func TestRequestOf(t *testing.T) {
 	for _, r := range []*linepacev1.Record{signed(t, request, plan), tilePlan(t)(3)} {
 		opened, want := openRequest(t, r.Payload)
 		require.NotEmpty(t, opened.GetProduct().GetId())
-		require.Equal(t, string(want), string(requestOf(r.Payload)))
+		require.Equal(t, string(want), string(record.RequestPart(r.Payload)))
 	}
 }
 

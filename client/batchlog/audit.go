@@ -1,6 +1,7 @@
 package batchlog
 
 import (
+	"cmp"
 	"context"
 	"encoding/base64"
 	"errors"
@@ -91,13 +92,17 @@ func (a *audit) run(ctx context.Context) error {
 	if err := a.compareRoots(); err != nil { // of the empty tree
 		return err
 	}
+	// Each chunk is judged while the next one is read.
+	judged := judge(ctx, a.options, nil)
+	defer func() { judged.wait.Wait() }()
 	for chunk, err := range chunks(a.r.rows()) {
-		if err != nil {
-			return err
+		if failed := a.take(judged, at); failed != nil || err != nil {
+			return cmp.Or(failed, err)
 		}
-		if err := a.chunk(ctx, chunk, at); err != nil {
-			return err
-		}
+		judged = judge(ctx, a.options, chunk)
+	}
+	if err := a.take(judged, at); err != nil {
+		return err
 	}
 	return a.finish(at)
 }
@@ -112,18 +117,18 @@ func (a *audit) faults() error {
 	return nil
 }
 
-// chunk judges leaves concurrently and then takes them into the tree in order.
-func (a *audit) chunk(ctx context.Context, rows []storedRow, at head) error {
-	judged, err := judgeAll(ctx, a.options, rows)
-	if err != nil {
+// take takes the leaves of a chunk into the tree in order, when they are judged.
+func (a *audit) take(c *chunk, at head) error {
+	if err := c.finish(); err != nil {
 		return err
 	}
-	for i, row := range rows {
+	for i, row := range c.rows {
+		j := &c.judged[i]
 		a.place(row.n, at)
-		a.report.add(judged[i].findings...)
-		a.report.Signatures += judged[i].signatures
-		a.report.Recomputed += judged[i].recomputed
-		if err := a.grow(judged[i].leafHash, row.hashes); err != nil {
+		a.report.add(j.findings...)
+		a.report.Signatures += j.signatures
+		a.report.Recomputed += j.recomputed
+		if err := a.grow(j.leafHash, row.hashes); err != nil {
 			return err
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"runtime"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -17,14 +18,14 @@ import (
 	"linepace.example/proto/record"
 )
 
-// How much of a log is in memory at once: as many entries as keep every processor
-// busy, until they have so many bytes. The largest record has 16 MiB.
+// How much of a log is in memory at once, twice: as many entries as keep every
+// processor busy, until they have so many bytes. The largest record has 16 MiB.
 const (
 	chunkRows  = 256
 	chunkBytes = 32 << 20
 )
 
-// chunks gathers rows. Each chunk is only good until the next.
+// chunks gathers rows.
 func chunks(rows iter.Seq2[storedRow, error]) iter.Seq2[[]storedRow, error] {
 	return func(yield func([]storedRow, error) bool) {
 		chunk := make([]storedRow, 0, chunkRows)
@@ -44,7 +45,7 @@ func chunks(rows iter.Seq2[storedRow, error]) iter.Seq2[[]storedRow, error] {
 			if !yield(chunk, nil) {
 				return
 			}
-			chunk, size = chunk[:0], 0
+			chunk, size = make([]storedRow, 0, chunkRows), 0
 		}
 		yield(chunk, nil)
 	}
@@ -59,25 +60,37 @@ type judgement struct {
 	err        error
 }
 
-// judgeAll judges each entry, on all processors.
-func judgeAll(ctx context.Context, options AuditOptions, rows []storedRow) ([]judgement, error) {
-	judged := make([]judgement, len(rows))
-	workers := runtime.GOMAXPROCS(0)
-	var wait sync.WaitGroup
-	for w := range workers {
-		wait.Go(func() {
-			for i := w; i < len(rows) && ctx.Err() == nil; i += workers {
-				judged[i].judge(ctx, options, &rows[i])
+// chunk is rows that are being judged.
+type chunk struct {
+	ctx    context.Context
+	rows   []storedRow
+	judged []judgement
+	wait   sync.WaitGroup
+}
+
+// judge begins to judge each entry, on all processors.
+func judge(ctx context.Context, options AuditOptions, rows []storedRow) *chunk {
+	c := &chunk{ctx: ctx, rows: rows, judged: make([]judgement, len(rows))}
+	var next atomic.Int64
+	for range min(runtime.GOMAXPROCS(0), len(rows)) {
+		c.wait.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(rows) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
+				c.judged[i].judge(ctx, options, &rows[i])
 			}
 		})
 	}
-	wait.Wait()
-	for i := range judged {
-		if judged[i].err != nil {
-			return nil, judged[i].err
+	return c
+}
+
+// finish waits until all are judged.
+func (c *chunk) finish() error {
+	c.wait.Wait()
+	for i := range c.judged {
+		if err := c.judged[i].err; err != nil {
+			return err
 		}
 	}
-	return judged, context.Cause(ctx)
+	return context.Cause(c.ctx)
 }
 
 func (j *judgement) judge(ctx context.Context, options AuditOptions, row *storedRow) {

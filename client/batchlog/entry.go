@@ -1,7 +1,6 @@
 package batchlog
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -82,7 +81,7 @@ func derive(payload []byte, digest [sha256.Size]byte) (*row, error) {
 	}
 	return &row{
 		digest:        digest,
-		requestDigest: sha256.Sum256(requestOf(payload)),
+		requestDigest: sha256.Sum256(record.RequestPart(payload)),
 		batch:         batch.GetBatchId(),
 		recipe:        batch.GetRecipeId(),
 		product:       opened.GetRequest().GetProduct().GetId(),
@@ -90,15 +89,6 @@ func derive(payload []byte, digest [sha256.Size]byte) (*row, error) {
 		requestedAt:   formatTime(at),
 		drives:        drivesOf(opened.GetRequest().GetLine()),
 	}, nil
-}
-
-// requestOf returns the canonical form of the request that a payload holds, which
-// is a part of it: a payload that record.OpenIndex takes is canonical JSON of
-// {formulas, kind, plan, request, version}. The key cannot stand in a text, where
-// its quotation marks would be escaped, and the plan before it has no such field.
-func requestOf(payload []byte) []byte {
-	_, request, _ := bytes.Cut(payload, []byte(`,"request":`))
-	return request[:bytes.LastIndexByte(request, ',')] // before version
 }
 
 func drivesOf(line *linepacev1.Line) string {

@@ -49,14 +49,16 @@ func (s *Signer) Public() ed25519.PublicKey { return s.key.Public().(ed25519.Pub
 //
 //	base64url(header) ".." base64url(Ed25519(base64url(header) "." base64url(payload)))
 func (s *Signer) Sign(payload []byte) string {
-	signature := ed25519.Sign(s.key, signingInput(s.header, payload))
+	buffer := buffers.Get().(*[]byte)
+	defer buffers.Put(buffer)
+	*buffer = appendSigningInput((*buffer)[:0], s.header, payload)
+	signature := ed25519.Sign(s.key, *buffer)
 	return s.header + ".." + encode64(signature)
 }
 
-func signingInput(header string, payload []byte) []byte {
-	input := make([]byte, 0, len(header)+1+base64.RawURLEncoding.EncodedLen(len(payload)))
-	input = append(append(input, header...), '.')
-	return base64.RawURLEncoding.AppendEncode(input, payload)
+func appendSigningInput(dst []byte, header string, payload []byte) []byte {
+	dst = append(append(dst, header...), '.')
+	return base64.RawURLEncoding.AppendEncode(dst, payload)
 }
 
 // headerText writes a protected header in its canonical form (RFC 8785). The
@@ -118,7 +120,10 @@ func VerifySignature(keys Keys, payload []byte, jws string) (Header, error) {
 	if !trusted {
 		return header, &UnknownKeyError{header.KeyID}
 	}
-	if !ed25519.Verify(key, signingInput(encoded, payload), signature) {
+	buffer := buffers.Get().(*[]byte)
+	defer buffers.Put(buffer)
+	*buffer = appendSigningInput((*buffer)[:0], encoded, payload)
+	if !ed25519.Verify(key, *buffer, signature) {
 		return header, &BadSignatureError{header.KeyID}
 	}
 	return header, nil
@@ -156,6 +161,9 @@ func splitJWS(jws string) (encoded string, header Header, signature []byte, err 
 // readHeader reads a protected header, and takes only what headerText writes: then
 // nothing in it can say anything more, such as crit or b64 of RFC 7797.
 func readHeader(text []byte) (Header, error) {
+	if h, ok := splitHeader(string(text)); ok {
+		return h, nil
+	}
 	malformed := func(format string, args ...any) (Header, error) {
 		return Header{}, &MalformedJWSError{fmt.Sprintf(format, args...)}
 	}
@@ -178,11 +186,32 @@ func readHeader(text []byte) (Header, error) {
 	case !plainText(h.Build, maxBuild):
 		return malformed("its build is longer than %d characters, or holds others than printable ones of ASCII", maxBuild)
 	}
-	if id, ok := decode64(h.KeyID); !ok || len(id) != 32 {
+	if !isKeyID(h.KeyID) {
 		return malformed("its kid is no thumbprint of a key, which has 43 characters of base64url")
 	}
 	if headerText(h.Alg, h.Build, h.KeyID) != string(text) {
 		return malformed("its header is not in canonical form: alg, build, kid once each and in this order, without white space")
 	}
 	return h, nil
+}
+
+// splitHeader takes a header apart that is as headerText writes it, and reports false
+// of any other, for reading as JSON to tell what is wrong with it.
+func splitHeader(text string) (h Header, ok bool) {
+	rest, _ := strings.CutPrefix(text, `{"alg":"`)
+	h.Alg, rest, _ = strings.Cut(rest, `"`)
+	if after, found := strings.CutPrefix(rest, `,"build":"`); found {
+		h.Build, rest, _ = strings.Cut(after, `"`)
+	}
+	rest, _ = strings.CutPrefix(rest, `,"kid":"`)
+	h.KeyID, _, _ = strings.Cut(rest, `"`)
+	ok = (h.Alg == algorithm || h.Alg == algorithmNewer) && plainText(h.Build, maxBuild) && isKeyID(h.KeyID) &&
+		headerText(h.Alg, h.Build, h.KeyID) == text
+	return h, ok
+}
+
+// isKeyID reports whether a text is a thumbprint such as KeyID returns.
+func isKeyID(text string) bool {
+	id, ok := decode64(text)
+	return ok && len(id) == 32
 }

@@ -89,7 +89,7 @@ func TestHeaders(t *testing.T) {
 	id := KeyID(public)
 	sign := func(header string) string {
 		encoded := encode64([]byte(header))
-		return encoded + ".." + encode64(ed25519.Sign(key, signingInput(encoded, samplePayload)))
+		return encoded + ".." + encode64(ed25519.Sign(key, appendSigningInput(nil, encoded, samplePayload)))
 	}
 	verify := func(jws string) error {
 		_, err := VerifySignature(trusting(t, public), samplePayload, jws)

@@ -102,6 +102,20 @@ func OpenIndex(payload []byte) (*linepacev1.RecordPayload, error) {
 	return Open(payload) // which says what is wrong
 }
 
+// RequestPart returns the canonical form of the request that a payload holds, which
+// is a part of it: a payload that Open takes is canonical JSON of {formulas, kind,
+// plan, request, version}. The key cannot stand in a text, where its quotation marks
+// would be escaped, and the plan before it has no such field. Of another payload it
+// returns any part, or nil.
+func RequestPart(payload []byte) []byte {
+	_, rest, _ := bytes.Cut(payload, []byte(`,"request":`))
+	end := bytes.LastIndexByte(rest, ',') // before version
+	if end < 0 {
+		return nil
+	}
+	return rest[:end]
+}
+
 // compare writes the payload again, to tell where it departs from the form.
 func compare(payload []byte, p *linepacev1.RecordPayload) error {
 	written, err := Payload(p.Request, p.Plan, p.Formulas)

@@ -2,6 +2,7 @@ package record
 
 import (
 	"bytes"
+	"crypto/ed25519"
 	"errors"
 	"math"
 	"os"
@@ -349,6 +350,15 @@ func BenchmarkRecord(b *testing.B) {
 	run("digest", func() error { Digest(payload); return nil })
 	run("sign", func() error { sign.Sign(payload); return nil })
 	run("verify signature", func() error { _, err := VerifySignature(keys, payload, jws); return err })
+	encoded, _, signature, err := splitJWS(jws)
+	require.NoError(b, err)
+	input := appendSigningInput(nil, encoded, payload)
+	run("bare Ed25519 of the same bytes", func() error {
+		if !ed25519.Verify(sign.Public(), input, signature) {
+			return errors.New("not verified")
+		}
+		return nil
+	})
 	run("open", func() error { _, err := Open(payload); return err })
 	run("open index", func() error { _, err := OpenIndex(payload); return err })
 	run("open by writing again", func() error { return openByWriting(payload) })

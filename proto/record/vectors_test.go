@@ -118,7 +118,7 @@ func TestRFC8037(t *testing.T) {
 	require.Equal(t, "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo", PublicKey(public).X)
 	require.Equal(t, "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k", KeyID(public))
 
-	input := signingInput("eyJhbGciOiJFZERTQSJ9", []byte("Example of Ed25519 signing"))
+	input := appendSigningInput(nil, "eyJhbGciOiJFZERTQSJ9", []byte("Example of Ed25519 signing"))
 	require.Equal(t, "eyJhbGciOiJFZERTQSJ9.RXhhbXBsZSBvZiBFZDI1NTE5IHNpZ25pbmc", string(input))
 	require.Equal(t, "hgyY0il_MGCjP0JzlnLWG1PPOt7-09PGcvMg3AIbQR6dWbhijcNR4ki4iylGjg5BhVsPt9g7sVvpAr_MuM0KAg",
 		encode64(ed25519.Sign(key, input)))
