@@ -66,6 +66,10 @@ type dwell struct {
 	linepacev1.UnimplementedDwellServiceServer
 }
 
+func (dwell) Dwell(context.Context, *linepacev1.DwellRequest) (*linepacev1.DwellResponse, error) {
+	return &linepacev1.DwellResponse{}, nil
+}
+
 func (dwell) Transition(context.Context, *linepacev1.TransitionRequest) (*linepacev1.TransitionResponse, error) {
 	return &linepacev1.TransitionResponse{}, nil
 }

@@ -55,6 +55,10 @@ type chainedDwell struct {
 	next  linepacev1.DwellServiceServer
 }
 
+func (s chainedDwell) Dwell(ctx context.Context, req *linepacev1.DwellRequest) (*linepacev1.DwellResponse, error) {
+	return through(ctx, s.chain, linepacev1.DwellService_Dwell_FullMethodName, req, s.next.Dwell)
+}
+
 func (s chainedDwell) Transition(ctx context.Context, req *linepacev1.TransitionRequest) (*linepacev1.TransitionResponse, error) {
 	return through(ctx, s.chain, linepacev1.DwellService_Transition_FullMethodName, req, s.next.Transition)
 }

@@ -76,7 +76,16 @@ func (d *decoder) line(in *linepacev1.Line, p *fault.Path) *changeover.Line {
 }
 
 func (d *decoder) section(in *linepacev1.Section, p *fault.Path) scaling.Section {
-	return scaling.Section{ID: in.GetId(), DriveID: in.GetDriveId(), Length: d.quantity(in.GetLength(), p, "length")}
+	out := scaling.Section{
+		ID: in.GetId(), DriveID: in.GetDriveId(),
+		Length: d.quantity(in.GetLength(), p, "length"), DeadPlate: d.quantity(in.GetDeadPlate(), p, "deadPlate"),
+	}
+	list := p.Field("zones")
+	for i, zone := range in.GetZones() {
+		at := list.Index(i)
+		out.Zones = append(out.Zones, scaling.Zone{ID: zone.GetId(), Length: d.quantity(zone.GetLength(), &at, "length")})
+	}
+	return out
 }
 
 func (d *decoder) drive(in *linepacev1.Drive, out *scaling.Drive, p *fault.Path) {
@@ -316,7 +325,12 @@ func (d *decoder) demand(in *linepacev1.Demand, p *fault.Path) changeover.Demand
 		out.Kind, out.Rate = changeover.Rate, d.quantity(kind.Rate, p, "rate")
 	case *linepacev1.Demand_Dwell:
 		at := p.Field("dwell")
-		out.Kind, out.SectionIDs, out.Time = changeover.Dwell, kind.Dwell.GetSectionIds(), d.quantity(kind.Dwell.GetTime(), &at, "time")
+		out.Kind = changeover.Dwell
+		if asked := d.dwell(kind.Dwell, &at); plainDwell(kind.Dwell) {
+			out.SectionIDs, out.Time = asked.SectionIDs, asked.Time
+		} else {
+			out.Dwell = asked
+		}
 	case *linepacev1.Demand_Ratio:
 		out.Kind, out.LeaderID, out.Percent = changeover.Ratio, kind.Ratio.GetLeaderId(), kind.Ratio.GetPercent()
 		out.Basis = changeover.RatioBasis(kind.Ratio.GetBasis())

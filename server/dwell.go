@@ -3,8 +3,10 @@ package server
 import (
 	"context"
 
+	"linepace.example/core/changeover"
 	"linepace.example/core/dwell"
 	"linepace.example/core/fault"
+	"linepace.example/core/scaling"
 	"linepace.example/core/units"
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
@@ -12,6 +14,122 @@ import (
 // dwellService relates the speed of belts to the time that pieces spend on them.
 type dwellService struct {
 	linepacev1.UnimplementedDwellServiceServer
+}
+
+// Dwell finds the speeds that give pieces a time in sections.
+func (dwellService) Dwell(_ context.Context, in *linepacev1.DwellRequest) (*linepacev1.DwellResponse, error) {
+	var d decoder
+	req := d.dwellRequest(in)
+	found, faults := dwell.Find(req, d.faults)
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	out := &linepacev1.DwellResponse{
+		AchievedDwell: quantity(found.Achieved),
+		Margin:        quantity(found.Margin),
+		TimePerCount:  quantity(found.TimePerCount),
+		Throughput:    throughput(found.Throughput),
+		Checks:        checks(found.Checks),
+		Verdict:       linepacev1.Check_Verdict(changeover.VerdictOf(found.Checks)),
+		Working:       working(found.Working),
+	}
+	for i := range found.Setpoints {
+		sp := &found.Setpoints[i]
+		to := &linepacev1.Setpoint{}
+		setpoint(&sp.Setpoint, sp.Drive, to)
+		to.Working = working(sp.Working)
+		out.Setpoints = append(out.Setpoints, to)
+		out.Belts = append(out.Belts, &linepacev1.DwellResponse_Belt{
+			DriveId: sp.Drive.ID, Speed: quantity(sp.Speed), Time: quantity(sp.Achieved), TimePerCount: quantity(sp.TimePerCount),
+		})
+	}
+	for _, z := range found.Zones {
+		out.Zones = append(out.Zones, &linepacev1.DwellResponse_ZoneTime{Id: z.ID, SectionId: z.SectionID, Time: quantity(z.Time)})
+	}
+	return out, nil
+}
+
+func (d *decoder) dwellRequest(in *linepacev1.DwellRequest) *dwell.Request {
+	out := &dwell.Request{
+		Drives: make([]scaling.Drive, len(in.GetDrives())), Sections: make([]scaling.Section, len(in.GetSections())),
+		Tolerance: d.tolerance(in.GetTolerance()), Working: in.GetIncludeWorking(),
+	}
+	root := fault.Root("drives")
+	for i, drive := range in.GetDrives() {
+		at := root.Index(i)
+		d.drive(drive, &out.Drives[i], &at)
+	}
+	root = fault.Root("sections")
+	for i, section := range in.GetSections() {
+		at := root.Index(i)
+		out.Sections[i] = d.section(section, &at)
+	}
+	root = fault.Root("dwell")
+	out.Demand = *d.dwell(in.GetDwell(), &root)
+	if in.GetPieces() != nil {
+		out.Pieces = d.pieces(in.GetPieces())
+	}
+	return out
+}
+
+// plainDwell reports whether a dwell is that of a point in one section, as far as it
+// says anything; what it leaves out is a matter of shape.
+func plainDwell(in *linepacev1.Dwell) bool {
+	_, whole := in.GetMeaning().(*linepacev1.Dwell_WholePiece_)
+	_, anyPart := in.GetMeaning().(*linepacev1.Dwell_AnyPart_)
+	return len(in.GetSectionIds()) <= 1 && in.GetAtLeast() == nil && in.GetAtMost() == nil && !whole && !anyPart && len(in.GetBelts()) == 0
+}
+
+func (d *decoder) dwell(in *linepacev1.Dwell, p *fault.Path) *dwell.Demand {
+	out := &dwell.Demand{
+		SectionIDs: in.GetSectionIds(), Piece: dwell.Piece{Meaning: dwell.Point},
+		Time: d.quantity(in.GetTime(), p, "time"), AtLeast: d.quantity(in.GetAtLeast(), p, "atLeast"), AtMost: d.quantity(in.GetAtMost(), p, "atMost"),
+	}
+	switch meaning := in.GetMeaning().(type) {
+	case *linepacev1.Dwell_WholePiece_:
+		at := p.Field("wholePiece")
+		out.Piece = dwell.Piece{Length: d.quantity(meaning.WholePiece.GetLength(), &at, "length"), Meaning: dwell.WholePiece}
+	case *linepacev1.Dwell_AnyPart_:
+		at := p.Field("anyPart")
+		out.Piece = dwell.Piece{Length: d.quantity(meaning.AnyPart.GetLength(), &at, "length"), Meaning: dwell.AnyPart}
+	}
+	for _, belt := range in.GetBelts() {
+		to := dwell.Belt{DriveID: belt.GetDriveId()}
+		switch part := belt.GetPart().(type) {
+		case *linepacev1.Dwell_Belt_TimeSharePercent:
+			to.TimeSharePercent = scaling.Some(part.TimeSharePercent)
+		case *linepacev1.Dwell_Belt_SpeedPercent:
+			to.SpeedPercent = scaling.Some(part.SpeedPercent)
+		}
+		out.Belts = append(out.Belts, to)
+	}
+	return out
+}
+
+func (d *decoder) pieces(in *linepacev1.DwellRequest_Pieces) *dwell.Pieces {
+	at := fault.Root("pieces")
+	return &dwell.Pieces{
+		Length: d.quantity(in.GetLength(), &at, "length"), Pitch: d.quantity(in.GetPitch(), &at, "pitch"), Rate: d.quantity(in.GetRate(), &at, "rate"),
+		Rows: in.GetRows(), Mass: d.quantity(in.GetMass(), &at, "mass"), LeastGap: d.quantity(in.GetLeastGap(), &at, "leastGap"),
+	}
+}
+
+func throughput(in *dwell.Throughput) *linepacev1.DwellResponse_Throughput {
+	if in == nil {
+		return nil
+	}
+	out := &linepacev1.DwellResponse_Throughput{
+		PieceRate: quantity(in.PieceRate), MassRate: quantity(in.MassRate),
+		WorkInProcess: quantity(in.WorkInProcess), MassInProcess: quantity(in.MassInProcess),
+		FirstOut: quantity(in.FirstOut), LineClear: quantity(in.LineClear),
+	}
+	for i := range in.Belts {
+		l := &in.Belts[i]
+		out.Loads = append(out.Loads, &linepacev1.DwellResponse_Load{
+			DriveId: l.DriveID, Pitch: quantity(l.Pitch), Gap: quantity(l.Gap), Loading: quantity(l.Loading), MassLoading: quantity(l.MassLoading),
+		})
+	}
+	return out
 }
 
 // Transition finds what a change of speed does to the pieces in a section.

@@ -34,6 +34,36 @@ func mutated[M proto.Message](m M, state *uint64) M {
 }
 
 // Any request gets an answer that can be written, or a refusal that says what is wrong.
+func TestDwellOfAnyRequest(t *testing.T) {
+	core, logged := observer.New(zap.ErrorLevel)
+	s, err := New(Config{Log: zap.New(core)})
+	require.NoError(t, err)
+	data, err := os.ReadFile(filepath.Join("..", "testdata", "conformance", "base", "dwell-belts.json"))
+	require.NoError(t, err)
+	sound := &linepacev1.DwellRequest{}
+	require.NoError(t, protojson.Unmarshal(data, sound))
+	sound.IncludeWorking = true
+	state, answered, refused := uint64(2), 0, 0
+	for range 20_000 {
+		req := mutated(sound, &state)
+		out, err := s.Dwell().Dwell(t.Context(), req)
+		if err != nil {
+			require.Equal(t, codes.InvalidArgument, status.Code(err), "%v: %v", req, err)
+			require.NotEmpty(t, refusal.Violations(err))
+			refused++
+			continue
+		}
+		require.NotZero(t, out.Verdict)
+		_, err = codec.Append(nil, out)
+		require.NoError(t, err, "%v: the answer holds what JSON cannot", req)
+		answered++
+	}
+	require.Empty(t, logged.All())
+	require.Greater(t, answered, 1000)
+	require.Greater(t, refused, 1000)
+}
+
+// Any request gets an answer that can be written, or a refusal that says what is wrong.
 func TestTransitionOfAnyRequest(t *testing.T) {
 	core, logged := observer.New(zap.ErrorLevel)
 	s, err := New(Config{Log: zap.New(core)})

@@ -66,6 +66,7 @@ func setpoint(sp *scaling.Setpoint, drive *scaling.Drive, out *linepacev1.Setpoi
 	out.LastShaftRpm = pointer(&sp.LastShaftRPM)
 	out.Achieved = quantity(sp.Achieved)
 	out.ProcessRate = quantity(sp.ProcessRate)
+	out.Margin = quantity(sp.Margin)
 	out.ErrorPercent = pointer(&sp.ErrorPercent)
 	out.PulseHz = pointer(&sp.PulseHz)
 	out.WithinTolerance = pointer(&sp.WithinTolerance)

@@ -213,6 +213,13 @@ func achievedText(p *linepacev1.Setpoint) string {
 
 func (s *sheet) toleranceText(p *linepacev1.Setpoint) string {
 	tolerance := s.lookups.tolerances[p.GetDriveId()]
+	if p.GetMargin() != nil {
+		text := "kept at the setpoint" + marginText(p.GetMargin())
+		if p.BandWithinTolerance != nil && !p.GetBandWithinTolerance() {
+			text += ", NOT KEPT over all that is to be expected"
+		}
+		return text
+	}
 	if tolerance == nil {
 		return ""
 	}

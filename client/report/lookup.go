@@ -48,7 +48,7 @@ func lookUp(req *linepacev1.PlanRequest) lookups {
 func demandText(d *linepacev1.Demand) string {
 	switch kind := d.GetKind().(type) {
 	case *linepacev1.Demand_Dwell:
-		return fmt.Sprintf("dwell in section %s", strings.Join(kind.Dwell.GetSectionIds(), ", "))
+		return boundText(kind.Dwell) + dwellWhere(kind.Dwell)
 	case *linepacev1.Demand_Ratio:
 		return ratioText(kind.Ratio)
 	case *linepacev1.Demand_Dose:

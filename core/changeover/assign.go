@@ -1,6 +1,7 @@
 package changeover
 
 import (
+	"linepace.example/core/dwell"
 	"linepace.example/core/fault"
 	"linepace.example/core/scaling"
 	"linepace.example/core/units"
@@ -12,12 +13,13 @@ type job struct {
 	blend     int32 // in the product's blends, or -1
 	component int32 // in the blend's components
 	leader    int32 // the drive that is followed, or -1
-	section   int32 // the line's section of a dwell, or -1
+	section   int32 // the line's section of a dwell of a point in it, or -1
+	route     int32 // in the planner's routes, of any other dwell, or -1
 	material  int32 // in the product's materials, or -1
 	depth     int32 // leaders before it in its chain
 }
 
-var noJob = job{demand: -1, blend: -1, leader: -1, section: -1, material: -1}
+var noJob = job{demand: -1, blend: -1, leader: -1, section: -1, route: -1, material: -1}
 
 // planner plans one product on one line.
 type planner struct {
@@ -26,6 +28,7 @@ type planner struct {
 	product   *Product
 	fields    fields
 	jobs      []job // by drive of the line
+	routes    []dwell.Route
 	materials index[scaling.Material]
 	next      int // the drive behind the one that was given a job last
 }
@@ -161,7 +164,12 @@ func (p *planner) field(j *job) string {
 		return p.describe(j)
 	}
 	at := p.fields.demands.Index(int(j.demand))
-	field := at.Field(kindFields[p.product.Demands[j.demand].Kind])
+	demand := &p.product.Demands[j.demand]
+	field := at.Field(kindFields[demand.Kind])
+	if demand.Dwell != nil {
+		_, asked, _ := demand.Dwell.Asked()
+		field = at.Field("dwell." + asked)
+	}
 	return field.String()
 }
 
@@ -243,9 +251,17 @@ func (p *planner) checkMaterialFor(drive int, named string, dim units.Dimension,
 func (p *planner) checkDwell(drive int, demand *Demand, at *fault.Path, faults *fault.List) {
 	d := &p.line.Drives[drive]
 	dwell := at.Field("dwell")
-	scaling.ValidatePositive(demand.Time, &dwell, faults, "time", units.TimeDim)
+	if demand.Dwell != nil {
+		demand.Dwell.Validate(&dwell, faults)
+	} else {
+		scaling.ValidatePositive(demand.Time, &dwell, faults, "time", units.TimeDim)
+	}
 	if dim, known := d.KnownRateDimension(); known && dim != units.SpeedDim {
 		faults.Add(&dwell, fault.Conflict, "asks for a time, and drive %q does not deliver a length", d.ID)
+		return
+	}
+	if demand.Dwell != nil {
+		p.checkRoute(drive, demand, at, faults)
 		return
 	}
 	list := dwell.Field("sectionIds")

@@ -3,6 +3,7 @@
 package changeover
 
 import (
+	"linepace.example/core/dwell"
 	"linepace.example/core/ratio"
 	"linepace.example/core/scaling"
 	"linepace.example/core/units"
@@ -28,8 +29,9 @@ type Demand struct {
 	DriveID    string
 	Kind       DemandKind
 	Rate       units.Quantity // Rate
-	SectionIDs []string       // Dwell
-	Time       units.Quantity // Dwell
+	SectionIDs []string       // Dwell, of a point in one section
+	Time       units.Quantity // Dwell, of a point in one section
+	Dwell      *dwell.Demand  // Dwell, any other; nil: SectionIDs and Time say it
 	LeaderID   string         // Ratio, LengthPerPiece, Dose
 	Percent    float64        // Ratio: follower as percent of leader
 	Basis      RatioBasis     // Ratio

@@ -130,7 +130,8 @@ func (s *solver) rootQuantity(j *job) (q units.Quantity, field string) {
 	}
 	demand := &s.product.Demands[j.demand]
 	if demand.Kind == Dwell {
-		return demand.Time, s.field(j)
+		asked, _ := s.askedDwell(j)
+		return asked, s.field(j)
 	}
 	return demand.Rate, s.field(j)
 }

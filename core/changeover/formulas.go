@@ -3,6 +3,7 @@ package changeover
 import (
 	"slices"
 
+	"linepace.example/core/dwell"
 	"linepace.example/core/scaling"
 	"linepace.example/core/units"
 )
@@ -20,13 +21,16 @@ const (
 	balanceShare                    // what the other shares leave
 	bandSpeed                       // speeds that the regulation allows
 	bandAmount                      // what those give of the demand
+	boundedCount                    // whole number of the register on the safe side
 	farOff                          // whether a pump's calibration is too far away
 	speedChange                     // step from the running product
 	order                           // order of the setpoints, which checks are given, verdict
 	count                           // nearest whole number of the register
 	deliveryPerTurn                 // per turn of the last shaft
 	dose                            // of a follower, for so much of its leader's
+	dwellPart                       // a drive's part of a time
 	dwellSpeed                      // section length over time
+	dwellWay                        // travel that takes a time
 	roundingError                   // achieved against demanded
 	reach                           // whether a speed lies far from the measured ones
 	fit                             // a value that would fit
@@ -35,6 +39,7 @@ const (
 	leaderTotal                     // of a blend, from its leader
 	lengthPerPiece                  // of a follower
 	lowestSpeed                     // greatest of motor, sensor and register
+	margin                          // on the safe side of a bound
 	materialRate                    // between volume and mass
 	moisture                        // between dry and as fed
 	motorSpeed                      // that meets the demand
@@ -69,13 +74,16 @@ var formulaIDs = [formulaCount]string{
 	balanceShare:     "balance/1",
 	bandSpeed:        "band-speed/1",
 	bandAmount:       "band/1",
+	boundedCount:     "bounded-count/1",
 	farOff:           "calibration-distance/1",
 	speedChange:      "change/1",
 	order:            "changeover/1",
 	count:            "count/1",
 	deliveryPerTurn:  "delivery-per-turn/1",
 	dose:             "dose/1",
+	dwellPart:        "dwell-part/1",
 	dwellSpeed:       "dwell-speed/1",
+	dwellWay:         "dwell-way/1",
 	roundingError:    "error/1",
 	reach:            "extrapolation/1",
 	fit:              "fit/1",
@@ -84,6 +92,7 @@ var formulaIDs = [formulaCount]string{
 	leaderTotal:      "leader-total/1",
 	lengthPerPiece:   "length-per-piece/1",
 	lowestSpeed:      "lowest-speed/1",
+	margin:           "margin/1",
 	materialRate:     "material-rate/1",
 	moisture:         "moisture/1",
 	motorSpeed:       "motor-speed/1",
@@ -223,8 +232,11 @@ func (s *formulaSet) addDemand(demand *Demand, sp *Setpoint) {
 	}
 	switch demand.Kind {
 	case Dwell:
-		s.add(dwellSpeed)
-		s.addIf(sp.Drive.Register.Kind == scaling.IntegerRegister, nearerInTime)
+		s.addDwell(demand.Dwell)
+		counts := sp.Drive.Register.Kind == scaling.IntegerRegister
+		s.addIf(counts && !isBound(demand.Dwell), nearerInTime)
+		s.addIf(counts && isBound(demand.Dwell), boundedCount)
+		s.addIf(sp.Margin.Unit != nil, margin)
 	case Ratio:
 		s.add(leaderRatio)
 	case LengthPerPiece:
@@ -234,6 +246,17 @@ func (s *formulaSet) addDemand(demand *Demand, sp *Setpoint) {
 	}
 	s.addAmount(sp, sp.Demanded.Unit.Dimension())
 }
+
+// addDwell adds what leads from a time to a speed; d is nil for a point in one
+// section.
+func (s *formulaSet) addDwell(d *dwell.Demand) {
+	s.add(dwellSpeed)
+	s.addIf(d != nil, dwellWay)
+	s.addIf(d != nil && len(d.Belts) > 0, dwellPart)
+}
+
+// isBound reports whether a dwell is a time at least or at most.
+func isBound(d *dwell.Demand) bool { return d != nil && d.Time.Unit == nil }
 
 // addAmount adds what turns an amount of dimension dim into the motor speed of sp.
 func (s *formulaSet) addAmount(sp *Setpoint, dim units.Dimension) {
@@ -360,7 +383,8 @@ func (f *finder) addRunningDemand(demand *Demand, d *scaling.Drive) {
 		dim := demand.Rate.Unit.Dimension()
 		f.addIf(dim != units.Rotation && dim != d.RateDimension(), materialRate)
 	case Dwell:
-		f.add(dwellSpeed)
+		f.addDwell(demand.Dwell)
+		f.addIf(isBound(demand.Dwell) && d.Register.Kind == scaling.IntegerRegister, boundedCount)
 	case Ratio:
 		f.add(leaderRatio)
 	case LengthPerPiece:

@@ -240,7 +240,9 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 	case Rate:
 		out.Demanded = s.product.Demands[j.demand].Rate
 	case Dwell:
-		out.Demanded = s.product.Demands[j.demand].Time
+		if asked, whole := s.askedDwell(j); whole {
+			out.Demanded = asked
+		}
 	case NoDemand:
 		if b := &s.product.Blends[j.blend]; b.leads(int(j.component)) {
 			out.Demanded = b.LeaderRate
@@ -257,6 +259,8 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 			checks[k].Field = s.field(&s.jobs[i])
 		}
 		switch {
+		case s.jobs[i].route >= 0:
+			s.finishDwell(i, out, &checks[k])
 		case checks[k].Limit.Unit != nil && s.derived(i) && checks[k].ExcessPercent.Set:
 			factor, faster := checks[k].Limit.Value/out.Demanded.Value, checks[k].Code == scaling.BelowLowestSpeed
 			checks[k].Fit, checks[k].FitField = s.fitOfRoot(i, factor, faster)
@@ -322,6 +326,9 @@ func (s *solver) measure(i int) scaling.Measure {
 	case Rate:
 		return scaling.Measure{Unit: demand.Rate.Unit}
 	case Dwell:
+		if j.route >= 0 {
+			return s.routes[j.route].Measure(demand.Dwell, s.line.Drives[i].ID)
+		}
 		return scaling.Measure{Unit: demand.Time.Unit, Length: s.line.Sections[j.section].Length}
 	case Ratio:
 		if demand.Basis == MotorSpeed {
@@ -355,6 +362,10 @@ func (s *solver) amount(c *exact.Calc, i int) exact.Num {
 	case Rate:
 		return s.root(j, demand.Rate).Base(c)
 	case Dwell:
+		if j.route >= 0 {
+			asked, _, _ := demand.Dwell.Asked()
+			return s.root(j, asked).Base(c).Mul(s.routes[j.route].Part(c, s.line.Drives[i].ID))
+		}
 		return s.root(j, demand.Time).Base(c)
 	}
 	if demand.Kind == Dose {

@@ -25,6 +25,8 @@ func (s *solver) demandSteps(i int, out *Setpoint) []scaling.Step {
 		return s.doseSteps(j, out)
 	case j.leader >= 0:
 		return []scaling.Step{s.followStep(i, out)}
+	case j.route >= 0:
+		return s.routes[j.route].Steps(s.product.Demands[j.demand].Dwell, out.Drive.ID, out.Demanded)
 	}
 	return nil
 }

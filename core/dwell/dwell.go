@@ -23,6 +23,7 @@ const (
 	Point
 	WholePiece
 	AnyPart
+	leadingEdge // of a piece, from entrance to exit; not to be asked for
 )
 
 // Piece is the piece that a time is counted for. A nil Unit of Length means that

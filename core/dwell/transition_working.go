@@ -19,7 +19,7 @@ func (t *Transition) Working(o *Outcome) []scaling.Step {
 	way := input("way", metres(l.way.Float()))
 	from, to, ramp := input("from", t.From), input("to", t.To), input("ramp", t.Ramp)
 	steps := []scaling.Step{
-		t.wayStep(way.Value),
+		wayStep(&t.Piece, t.Length, way.Value),
 		step("transition-target/1", "time that an outgoing piece ought to get", "way / from", o.OutgoingTarget, way, from),
 		step("transition-target/1", "time that an incoming piece ought to get", "way / to", o.IncomingTarget, way, to),
 	}
@@ -48,9 +48,10 @@ func (t *Transition) holdOf(o *Outcome) units.Quantity {
 	return o.Policies[3].FeedStopped
 }
 
-func (t *Transition) wayStep(way units.Quantity) scaling.Step {
-	length, piece := input("length", t.Length), input("piece", t.Piece.Length)
-	switch t.Piece.Meaning {
+// wayStep derives the way of a piece in one section.
+func wayStep(p *Piece, section, way units.Quantity) scaling.Step {
+	length, piece := input("length", section), input("piece", p.Length)
+	switch p.Meaning {
 	case WholePiece:
 		return step("dwell-way/1", "travel of a piece while it is wholly inside", "length - piece", way, length, piece)
 	case AnyPart:

@@ -87,6 +87,16 @@ const (
 	CountsNotProven
 )
 
+// Codes of times and of the pieces on belts.
+const (
+	NoCountWithinBounds Code = 100 + iota
+	SpeedLimitMeetsBound
+	NearestCountBreaksBound
+	PiecesWouldTouch
+	GapBelowLeast
+	DeadPlateNotBridged
+)
+
 // Severity says how grave a check is.
 type Severity uint8
 
@@ -101,11 +111,11 @@ const (
 // Severity returns how grave checks of this code are.
 func (k Code) Severity() Severity {
 	switch k {
-	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint, LeaderGivesNoRate:
+	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint, LeaderGivesNoRate, NoCountWithinBounds, PiecesWouldTouch, GapBelowLeast:
 		return Error
 	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
 		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
-		ReferencesUnweighted, BeyondReferences:
+		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound:
 		return Info
 	}
 	return Warning
@@ -158,6 +168,9 @@ func (k *Check) Message() string {
 		return fmt.Sprintf("the counts of the blend were chosen together; by itself count %.0f is nearer", k.Number)
 	case CountsNotProven:
 		return "the search for the counts of the blend was cut off: these are the best it found, not proven to be the best there are"
+	}
+	if text := k.dwellMessage(); text != "" {
+		return text
 	}
 	return k.measuredMessage()
 }

@@ -265,6 +265,16 @@ type Section struct {
 	ID      string
 	DriveID string
 	Length  units.Quantity
+	Zones   []Zone
+	// DeadPlate is the length, without a drive, from the end of the section to the
+	// next one. A nil Unit means none.
+	DeadPlate units.Quantity
+}
+
+// Zone is a part of a section.
+type Zone struct {
+	ID     string
+	Length units.Quantity
 }
 
 // LoopSensor returns the sensor that closes the loop, or nil.

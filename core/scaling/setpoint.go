@@ -26,6 +26,19 @@ type Subject struct {
 type Measure struct {
 	Unit   *units.Unit
 	Length units.Quantity // the section's length, for a unit of time
+	// Way is the travel that takes the time, where that is not Length itself; Length
+	// is then what the working shows of it.
+	Way  func(*exact.Calc) exact.Num
+	Goal Goal
+	Most func(*exact.Calc) exact.Num // Between: the longest time
+}
+
+// way returns the travel that takes the time.
+func (m *Measure) way(c *exact.Calc) exact.Num {
+	if m.Way != nil {
+		return m.Way(c)
+	}
+	return m.Length.Base(c)
 }
 
 // Setpoint is what one drive is to be given, and what it then does. What does
@@ -44,6 +57,7 @@ type Setpoint struct {
 	ErrorPercent        Optional[float64] // (achieved - demanded) / demanded * 100
 	ReadoutText         Text
 	PulseHz             Optional[float64]
+	Margin              units.Quantity // of a time at least or at most: how far Achieved is on the safe side
 	WithinTolerance     Optional[bool]
 	Low, High           units.Quantity // expected band; High is absent where a time has no upper end
 	BandWithinTolerance Optional[bool]
@@ -86,7 +100,13 @@ func For(c *exact.Calc, s *Subject, m Measure, amount exact.Num, checks *[]Check
 	n := r.speed(amount)
 	out.Demanded = units.Quantity{Value: units.FromBase(c, amount, m.Unit).Float(), Unit: m.Unit}
 	out.DemandedRPM = Some(n.Float())
-	if !r.reaches(amount, n) || !r.inRange(n) {
+	if !r.reaches(amount, n) {
+		return Motion{}
+	}
+	if m.Goal != Nearest {
+		return r.bounded(amount, n)
+	}
+	if !r.inRange(n) {
 		return Motion{}
 	}
 	speed, rounded := r.load(n)
@@ -181,7 +201,7 @@ func (r *run) speed(amount exact.Num) exact.Num {
 	case motorSpeed:
 		return amount
 	case timeInSection:
-		return r.rel.speed(r.measure.Length.Base(r.c).Quo(amount))
+		return r.rel.speed(r.measure.way(r.c).Quo(amount))
 	default:
 		return r.rel.speed(convert(r.c, d, r.subject.Material, amount, r.asked, r.rel.kind))
 	}
@@ -194,7 +214,7 @@ func (r *run) amount(at Motion) exact.Num {
 	case motorSpeed:
 		return at.Speed
 	case timeInSection:
-		return r.measure.Length.Base(r.c).Quo(at.Rate)
+		return r.measure.way(r.c).Quo(at.Rate)
 	default:
 		return convert(r.c, d, r.subject.Material, at.Rate, r.rel.kind, r.asked)
 	}

@@ -77,7 +77,40 @@ func ValidateMaterial(m *Material, p *fault.Path, faults *fault.List) {
 // ValidateSection adds to faults everything that is wrong with s by itself.
 func ValidateSection(s *Section, p *fault.Path, faults *fault.List) {
 	v := validator{faults}
-	v.quantity(s.Length, p, "length", units.LengthDim)
+	sound := v.quantity(s.Length, p, "length", units.LengthDim)
+	v.zeroOrMore(s.DeadPlate, p, "deadPlate", units.LengthDim)
+	if len(s.Zones) > 0 {
+		v.zones(s, sound, p)
+	}
+}
+
+// zones demands zones with ids of their own that together are no longer than their
+// section.
+func (v validator) zones(s *Section, sound bool, p *fault.Path) {
+	list := p.Field("zones")
+	first := map[string]int{}
+	for i := range s.Zones {
+		at := list.Index(i)
+		sound = v.quantity(s.Zones[i].Length, &at, "length", units.LengthDim) && sound
+		id := s.Zones[i].ID
+		if before, twice := first[id]; twice && id != "" {
+			field := at.Field("id")
+			v.faults.Add(&field, fault.Duplicate, "%q is also the id of zones[%d]; give each its own", id, before)
+			continue
+		}
+		first[id] = i
+	}
+	if sound && Certain(s.zonesTooLong) {
+		v.faults.Add(&list, fault.OutOfRange, "are together longer than their section of %v %s", s.Length.Value, s.Length.Unit.Symbol())
+	}
+}
+
+func (s *Section) zonesTooLong(c *exact.Calc) bool {
+	sum := c.Int(0)
+	for i := range s.Zones {
+		sum = sum.Add(s.Zones[i].Length.Base(c))
+	}
+	return c.Cmp(sum, s.Length.Base(c)) > 0
 }
 
 // ValidateTolerance adds to faults everything that is wrong with t.

@@ -14,7 +14,7 @@ import (
 type Step struct {
 	ID      string // the formula and its version
 	Name    string // what the step finds
-	Formula string // in the names of the inputs, with + - * / ( ), pi, round(), floor(), sqrt(), min() and max()
+	Formula string // in the names of the inputs, with + - * / ( ), pi, round(), floor(), ceil(), sqrt(), min() and max()
 	Inputs  []Input
 	Result  units.Quantity
 }

@@ -69,6 +69,9 @@ func (w *worker) demandSteps() {
 		formula, inputs := w.speedFormula("rate")
 		w.step("motor-speed/1", "motor speed that meets the demand", formula, speed.Value, append(inputs, Input{"rate", rate})...)
 	}
+	if w.measure.Goal != Nearest && w.out.AchievedRPM.Set {
+		speed = w.targetStep(speed)
+	}
 	if w.subject.Drive.Register.Kind != NoRegister {
 		w.numberSteps(speed)
 	}
@@ -80,7 +83,7 @@ func (w *worker) demandedRate() units.Quantity {
 	demanded := w.out.Demanded
 	switch {
 	case w.asked == timeInSection:
-		rate := quantity(w.c, w.measure.Length.Base(w.c).Quo(demanded.Base(w.c)), RateUnit(d))
+		rate := quantity(w.c, w.measure.way(w.c).Quo(demanded.Base(w.c)), RateUnit(d))
 		w.step("dwell-speed/1", "process speed for the time", "length / time", rate, Input{"length", w.measure.Length}, Input{"time", demanded})
 		return rate
 	case w.asked == w.rel.kind:
@@ -123,6 +126,8 @@ func (w *worker) numberSteps(speed Input) {
 		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", nearest, Input{"number", number})
 		w.step("joint-count/1", "count chosen together with the blend's others", "nearest + change", plain(float64(w.out.Count.Value)),
 			Input{"nearest", nearest}, Input{"change", plain(float64(w.out.Count.Value - w.out.NearestCount.Value))})
+	case w.out.Count.Set && w.measure.Goal != Nearest:
+		w.boundedCountStep(Input{"number", number})
 	case w.out.Count.Set:
 		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", plain(float64(w.out.Count.Value)), Input{"number", number})
 	}
@@ -165,6 +170,9 @@ func (w *worker) achievedSteps() {
 	if w.out.ErrorPercent.Set {
 		w.step("error/1", "rounding of the count", "(achieved - demanded) / demanded", percents(w.out.ErrorPercent.Value),
 			Input{"achieved", w.out.Achieved}, Input{"demanded", w.out.Demanded})
+	}
+	if w.measure.Goal != Nearest {
+		w.marginStep()
 	}
 	w.bandSteps(speed)
 	w.readoutSteps(speed)

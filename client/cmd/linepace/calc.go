@@ -28,6 +28,7 @@ var calculations = []calculation{
 	of("catch", "What a pump or feeder gives, from a catch test", (*client.Client).Catch, report.Catch),
 	of("lap", "A belt's speed, from the time of its laps or from a surface wheel", (*client.Client).Lap, report.Lap),
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
+	of("dwell", "The speeds that give pieces a time in sections", (*client.Client).Dwell, report.Dwell),
 	of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition),
 }
 

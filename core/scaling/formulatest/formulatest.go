@@ -109,10 +109,12 @@ func (e *evaluation) call(x *ast.CallExpr) float64 {
 	switch name.Name {
 	case "round":
 		return math.Round(out)
-	case "sqrt":
-		return math.Sqrt(out)
 	case "floor":
 		return math.Floor(out)
+	case "ceil":
+		return math.Ceil(out)
+	case "sqrt":
+		return math.Sqrt(out)
 	case "max", "min":
 		return out
 	}

@@ -77,7 +77,7 @@ func (x TransitionRequest_Feed) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TransitionRequest_Feed.Descriptor instead.
 func (TransitionRequest_Feed) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0}
 }
 
 // What a time is counted for.
@@ -134,7 +134,7 @@ func (x TransitionRequest_Piece_Meaning) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TransitionRequest_Piece_Meaning.Descriptor instead.
 func (TransitionRequest_Piece_Meaning) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 0, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0, 0}
 }
 
 // Names of policies.
@@ -197,7 +197,230 @@ func (x TransitionResponse_Policy_Name) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TransitionResponse_Policy_Name.Descriptor instead.
 func (TransitionResponse_Policy_Name) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 0, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3, 0, 0}
+}
+
+// Asks for the speeds that give a dwell.
+type DwellRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drives, 1 to 1000, each with an id of its own. Those that move none of the
+	// dwell's sections are left alone.
+	Drives []*Drive `protobuf:"bytes,1,rep,name=drives,proto3" json:"drives,omitempty"`
+	// The sections, 1 to 1000, each with an id of its own.
+	Sections []*Section `protobuf:"bytes,2,rep,name=sections,proto3" json:"sections,omitempty"`
+	// The time, and what it is counted for. Required.
+	Dwell *Dwell `protobuf:"bytes,3,opt,name=dwell,proto3" json:"dwell,omitempty"`
+	// How far an achieved time may lie from the demanded one. Absent: not judged. Not
+	// with a bound.
+	Tolerance *Tolerance `protobuf:"bytes,4,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
+	// The pieces on the belts. With them the answer tells the throughput.
+	Pieces *DwellRequest_Pieces `protobuf:"bytes,5,opt,name=pieces,proto3" json:"pieces,omitempty"`
+	// Whether to show how each number was found.
+	IncludeWorking bool `protobuf:"varint,6,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *DwellRequest) Reset() {
+	*x = DwellRequest{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellRequest) ProtoMessage() {}
+
+func (x *DwellRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellRequest.ProtoReflect.Descriptor instead.
+func (*DwellRequest) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *DwellRequest) GetDrives() []*Drive {
+	if x != nil {
+		return x.Drives
+	}
+	return nil
+}
+
+func (x *DwellRequest) GetSections() []*Section {
+	if x != nil {
+		return x.Sections
+	}
+	return nil
+}
+
+func (x *DwellRequest) GetDwell() *Dwell {
+	if x != nil {
+		return x.Dwell
+	}
+	return nil
+}
+
+func (x *DwellRequest) GetTolerance() *Tolerance {
+	if x != nil {
+		return x.Tolerance
+	}
+	return nil
+}
+
+func (x *DwellRequest) GetPieces() *DwellRequest_Pieces {
+	if x != nil {
+		return x.Pieces
+	}
+	return nil
+}
+
+func (x *DwellRequest) GetIncludeWorking() bool {
+	if x != nil {
+		return x.IncludeWorking
+	}
+	return false
+}
+
+// The speeds that give a dwell.
+type DwellResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One setpoint for each drive that moves a section of the dwell, in order of travel.
+	// What is demanded of a drive of several is its part of the time.
+	Setpoints []*Setpoint `protobuf:"bytes,1,rep,name=setpoints,proto3" json:"setpoints,omitempty"`
+	// The time that the setpoints give over all sections. Absent, as is all that
+	// follows from it, where a drive has no setpoint.
+	AchievedDwell *Quantity `protobuf:"bytes,2,opt,name=achieved_dwell,json=achievedDwell,proto3" json:"achieved_dwell,omitempty"`
+	// How far achieved_dwell lies on the safe side of a bound, or of the nearer of two.
+	Margin *Quantity `protobuf:"bytes,3,opt,name=margin,proto3" json:"margin,omitempty"`
+	// Change of achieved_dwell for one count, of the drive for which it is greatest:
+	// time^2 / way * change of speed. Absent: no drive has an integer register.
+	TimePerCount *Quantity `protobuf:"bytes,4,opt,name=time_per_count,json=timePerCount,proto3" json:"time_per_count,omitempty"`
+	// What each drive does, in the order of setpoints.
+	Belts []*DwellResponse_Belt `protobuf:"bytes,5,rep,name=belts,proto3" json:"belts,omitempty"`
+	// The times that a point takes through the zones of the dwell's sections.
+	Zones []*DwellResponse_ZoneTime `protobuf:"bytes,6,rep,name=zones,proto3" json:"zones,omitempty"`
+	// What the pieces do, where they are described.
+	Throughput *DwellResponse_Throughput `protobuf:"bytes,7,opt,name=throughput,proto3" json:"throughput,omitempty"`
+	// What the user must know.
+	Checks []*Check `protobuf:"bytes,8,rep,name=checks,proto3" json:"checks,omitempty"`
+	// Whether the drives may run so.
+	Verdict Check_Verdict `protobuf:"varint,9,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
+	// How each number was found, but for those of the setpoints; on request.
+	Working       []*Step `protobuf:"bytes,10,rep,name=working,proto3" json:"working,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellResponse) Reset() {
+	*x = DwellResponse{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellResponse) ProtoMessage() {}
+
+func (x *DwellResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellResponse.ProtoReflect.Descriptor instead.
+func (*DwellResponse) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *DwellResponse) GetSetpoints() []*Setpoint {
+	if x != nil {
+		return x.Setpoints
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetAchievedDwell() *Quantity {
+	if x != nil {
+		return x.AchievedDwell
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetMargin() *Quantity {
+	if x != nil {
+		return x.Margin
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetTimePerCount() *Quantity {
+	if x != nil {
+		return x.TimePerCount
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetBelts() []*DwellResponse_Belt {
+	if x != nil {
+		return x.Belts
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetZones() []*DwellResponse_ZoneTime {
+	if x != nil {
+		return x.Zones
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetThroughput() *DwellResponse_Throughput {
+	if x != nil {
+		return x.Throughput
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetChecks() []*Check {
+	if x != nil {
+		return x.Checks
+	}
+	return nil
+}
+
+func (x *DwellResponse) GetVerdict() Check_Verdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return Check_VERDICT_UNSPECIFIED
+}
+
+func (x *DwellResponse) GetWorking() []*Step {
+	if x != nil {
+		return x.Working
+	}
+	return nil
 }
 
 // Asks what a change of speed does to the pieces in a section.
@@ -240,7 +463,7 @@ type TransitionRequest struct {
 
 func (x *TransitionRequest) Reset() {
 	*x = TransitionRequest{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[0]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -252,7 +475,7 @@ func (x *TransitionRequest) String() string {
 func (*TransitionRequest) ProtoMessage() {}
 
 func (x *TransitionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[0]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -265,7 +488,7 @@ func (x *TransitionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionRequest.ProtoReflect.Descriptor instead.
 func (*TransitionRequest) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *TransitionRequest) GetLength() *Quantity {
@@ -368,7 +591,7 @@ type TransitionResponse struct {
 
 func (x *TransitionResponse) Reset() {
 	*x = TransitionResponse{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -380,7 +603,7 @@ func (x *TransitionResponse) String() string {
 func (*TransitionResponse) ProtoMessage() {}
 
 func (x *TransitionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -393,7 +616,7 @@ func (x *TransitionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionResponse.ProtoReflect.Descriptor instead.
 func (*TransitionResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *TransitionResponse) GetPolicies() []*TransitionResponse_Policy {
@@ -445,6 +668,453 @@ func (x *TransitionResponse) GetWorking() []*Step {
 	return nil
 }
 
+// The pieces on the belts.
+type DwellRequest_Pieces struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Length of a piece along the belt, above 0.
+	Length *Quantity `protobuf:"bytes,1,opt,name=length,proto3" json:"length,omitempty"`
+	// How often they come. Required.
+	//
+	// Types that are valid to be assigned to Spacing:
+	//
+	//	*DwellRequest_Pieces_Pitch
+	//	*DwellRequest_Pieces_Rate
+	Spacing isDwellRequest_Pieces_Spacing `protobuf_oneof:"spacing"`
+	// Rows side by side, 1 to 10000. Default 1.
+	Rows int32 `protobuf:"varint,4,opt,name=rows,proto3" json:"rows,omitempty"`
+	// Mass of a piece, such as 3.1 kg; above 0.
+	Mass *Quantity `protobuf:"bytes,5,opt,name=mass,proto3" json:"mass,omitempty"`
+	// Least gap between a piece and the next in its row, 0 or more. Default: any above
+	// 0, since pieces must not touch.
+	LeastGap      *Quantity `protobuf:"bytes,6,opt,name=least_gap,json=leastGap,proto3" json:"least_gap,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellRequest_Pieces) Reset() {
+	*x = DwellRequest_Pieces{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellRequest_Pieces) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellRequest_Pieces) ProtoMessage() {}
+
+func (x *DwellRequest_Pieces) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellRequest_Pieces.ProtoReflect.Descriptor instead.
+func (*DwellRequest_Pieces) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 0}
+}
+
+func (x *DwellRequest_Pieces) GetLength() *Quantity {
+	if x != nil {
+		return x.Length
+	}
+	return nil
+}
+
+func (x *DwellRequest_Pieces) GetSpacing() isDwellRequest_Pieces_Spacing {
+	if x != nil {
+		return x.Spacing
+	}
+	return nil
+}
+
+func (x *DwellRequest_Pieces) GetPitch() *Quantity {
+	if x != nil {
+		if x, ok := x.Spacing.(*DwellRequest_Pieces_Pitch); ok {
+			return x.Pitch
+		}
+	}
+	return nil
+}
+
+func (x *DwellRequest_Pieces) GetRate() *Quantity {
+	if x != nil {
+		if x, ok := x.Spacing.(*DwellRequest_Pieces_Rate); ok {
+			return x.Rate
+		}
+	}
+	return nil
+}
+
+func (x *DwellRequest_Pieces) GetRows() int32 {
+	if x != nil {
+		return x.Rows
+	}
+	return 0
+}
+
+func (x *DwellRequest_Pieces) GetMass() *Quantity {
+	if x != nil {
+		return x.Mass
+	}
+	return nil
+}
+
+func (x *DwellRequest_Pieces) GetLeastGap() *Quantity {
+	if x != nil {
+		return x.LeastGap
+	}
+	return nil
+}
+
+type isDwellRequest_Pieces_Spacing interface {
+	isDwellRequest_Pieces_Spacing()
+}
+
+type DwellRequest_Pieces_Pitch struct {
+	// Distance on the first belt from one leading edge to the next in a row, above 0
+	// and not below length.
+	Pitch *Quantity `protobuf:"bytes,2,opt,name=pitch,proto3,oneof"`
+}
+
+type DwellRequest_Pieces_Rate struct {
+	// Pieces per time of all rows together, such as 40 pc/min; above 0.
+	Rate *Quantity `protobuf:"bytes,3,opt,name=rate,proto3,oneof"`
+}
+
+func (*DwellRequest_Pieces_Pitch) isDwellRequest_Pieces_Spacing() {}
+
+func (*DwellRequest_Pieces_Rate) isDwellRequest_Pieces_Spacing() {}
+
+// What one drive does at its setpoint. Absent where it has none.
+type DwellResponse_Belt struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive.
+	DriveId string `protobuf:"bytes,1,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
+	// Speed of its belts.
+	Speed *Quantity `protobuf:"bytes,2,opt,name=speed,proto3" json:"speed,omitempty"`
+	// Time on its belts.
+	Time *Quantity `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
+	// Change of that time for one count.
+	TimePerCount  *Quantity `protobuf:"bytes,4,opt,name=time_per_count,json=timePerCount,proto3" json:"time_per_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellResponse_Belt) Reset() {
+	*x = DwellResponse_Belt{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellResponse_Belt) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellResponse_Belt) ProtoMessage() {}
+
+func (x *DwellResponse_Belt) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellResponse_Belt.ProtoReflect.Descriptor instead.
+func (*DwellResponse_Belt) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 0}
+}
+
+func (x *DwellResponse_Belt) GetDriveId() string {
+	if x != nil {
+		return x.DriveId
+	}
+	return ""
+}
+
+func (x *DwellResponse_Belt) GetSpeed() *Quantity {
+	if x != nil {
+		return x.Speed
+	}
+	return nil
+}
+
+func (x *DwellResponse_Belt) GetTime() *Quantity {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+func (x *DwellResponse_Belt) GetTimePerCount() *Quantity {
+	if x != nil {
+		return x.TimePerCount
+	}
+	return nil
+}
+
+// The time through one zone.
+type DwellResponse_ZoneTime struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The zone.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Its section.
+	SectionId string `protobuf:"bytes,2,opt,name=section_id,json=sectionId,proto3" json:"section_id,omitempty"`
+	// The time.
+	Time          *Quantity `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellResponse_ZoneTime) Reset() {
+	*x = DwellResponse_ZoneTime{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellResponse_ZoneTime) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellResponse_ZoneTime) ProtoMessage() {}
+
+func (x *DwellResponse_ZoneTime) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellResponse_ZoneTime.ProtoReflect.Descriptor instead.
+func (*DwellResponse_ZoneTime) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 1}
+}
+
+func (x *DwellResponse_ZoneTime) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *DwellResponse_ZoneTime) GetSectionId() string {
+	if x != nil {
+		return x.SectionId
+	}
+	return ""
+}
+
+func (x *DwellResponse_ZoneTime) GetTime() *Quantity {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+// What pieces do on the belts.
+type DwellResponse_Throughput struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Pieces per minute, of all rows.
+	PieceRate *Quantity `protobuf:"bytes,1,opt,name=piece_rate,json=pieceRate,proto3" json:"piece_rate,omitempty"`
+	// Mass per time, of all rows. Absent: no mass was given.
+	MassRate *Quantity `protobuf:"bytes,2,opt,name=mass_rate,json=massRate,proto3" json:"mass_rate,omitempty"`
+	// How they lie on each drive's belts, in order of travel: at a transfer the pitch
+	// follows the ratio of the speeds.
+	Loads []*DwellResponse_Load `protobuf:"bytes,3,rep,name=loads,proto3" json:"loads,omitempty"`
+	// Pieces between entrance and exit on average: rate * time of a point (Little's law).
+	WorkInProcess *Quantity `protobuf:"bytes,4,opt,name=work_in_process,json=workInProcess,proto3" json:"work_in_process,omitempty"`
+	// Their mass. Absent: no mass was given.
+	MassInProcess *Quantity `protobuf:"bytes,5,opt,name=mass_in_process,json=massInProcess,proto3" json:"mass_in_process,omitempty"`
+	// From the first leading edge at the entrance to that edge at the exit.
+	FirstOut *Quantity `protobuf:"bytes,6,opt,name=first_out,json=firstOut,proto3" json:"first_out,omitempty"`
+	// From the last leading edge at the entrance to that piece's trailing edge at the
+	// exit: the line is clear.
+	LineClear     *Quantity `protobuf:"bytes,7,opt,name=line_clear,json=lineClear,proto3" json:"line_clear,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellResponse_Throughput) Reset() {
+	*x = DwellResponse_Throughput{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellResponse_Throughput) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellResponse_Throughput) ProtoMessage() {}
+
+func (x *DwellResponse_Throughput) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellResponse_Throughput.ProtoReflect.Descriptor instead.
+func (*DwellResponse_Throughput) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 2}
+}
+
+func (x *DwellResponse_Throughput) GetPieceRate() *Quantity {
+	if x != nil {
+		return x.PieceRate
+	}
+	return nil
+}
+
+func (x *DwellResponse_Throughput) GetMassRate() *Quantity {
+	if x != nil {
+		return x.MassRate
+	}
+	return nil
+}
+
+func (x *DwellResponse_Throughput) GetLoads() []*DwellResponse_Load {
+	if x != nil {
+		return x.Loads
+	}
+	return nil
+}
+
+func (x *DwellResponse_Throughput) GetWorkInProcess() *Quantity {
+	if x != nil {
+		return x.WorkInProcess
+	}
+	return nil
+}
+
+func (x *DwellResponse_Throughput) GetMassInProcess() *Quantity {
+	if x != nil {
+		return x.MassInProcess
+	}
+	return nil
+}
+
+func (x *DwellResponse_Throughput) GetFirstOut() *Quantity {
+	if x != nil {
+		return x.FirstOut
+	}
+	return nil
+}
+
+func (x *DwellResponse_Throughput) GetLineClear() *Quantity {
+	if x != nil {
+		return x.LineClear
+	}
+	return nil
+}
+
+// How pieces lie on the belts of one drive.
+type DwellResponse_Load struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive.
+	DriveId string `protobuf:"bytes,1,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
+	// From one leading edge to the next in a row.
+	Pitch *Quantity `protobuf:"bytes,2,opt,name=pitch,proto3" json:"pitch,omitempty"`
+	// From a trailing edge to the next leading edge in a row; 0 or less where pieces
+	// would touch.
+	Gap *Quantity `protobuf:"bytes,3,opt,name=gap,proto3" json:"gap,omitempty"`
+	// Pieces per length, of all rows.
+	Loading *Quantity `protobuf:"bytes,4,opt,name=loading,proto3" json:"loading,omitempty"`
+	// Mass per length, of all rows. Absent: no mass was given.
+	MassLoading   *Quantity `protobuf:"bytes,5,opt,name=mass_loading,json=massLoading,proto3" json:"mass_loading,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellResponse_Load) Reset() {
+	*x = DwellResponse_Load{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellResponse_Load) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellResponse_Load) ProtoMessage() {}
+
+func (x *DwellResponse_Load) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellResponse_Load.ProtoReflect.Descriptor instead.
+func (*DwellResponse_Load) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 3}
+}
+
+func (x *DwellResponse_Load) GetDriveId() string {
+	if x != nil {
+		return x.DriveId
+	}
+	return ""
+}
+
+func (x *DwellResponse_Load) GetPitch() *Quantity {
+	if x != nil {
+		return x.Pitch
+	}
+	return nil
+}
+
+func (x *DwellResponse_Load) GetGap() *Quantity {
+	if x != nil {
+		return x.Gap
+	}
+	return nil
+}
+
+func (x *DwellResponse_Load) GetLoading() *Quantity {
+	if x != nil {
+		return x.Loading
+	}
+	return nil
+}
+
+func (x *DwellResponse_Load) GetMassLoading() *Quantity {
+	if x != nil {
+		return x.MassLoading
+	}
+	return nil
+}
+
 // A piece and what its time is counted for.
 type TransitionRequest_Piece struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -458,7 +1128,7 @@ type TransitionRequest_Piece struct {
 
 func (x *TransitionRequest_Piece) Reset() {
 	*x = TransitionRequest_Piece{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -470,7 +1140,7 @@ func (x *TransitionRequest_Piece) String() string {
 func (*TransitionRequest_Piece) ProtoMessage() {}
 
 func (x *TransitionRequest_Piece) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -483,7 +1153,7 @@ func (x *TransitionRequest_Piece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionRequest_Piece.ProtoReflect.Descriptor instead.
 func (*TransitionRequest_Piece) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0}
 }
 
 func (x *TransitionRequest_Piece) GetLength() *Quantity {
@@ -532,7 +1202,7 @@ type TransitionResponse_Policy struct {
 
 func (x *TransitionResponse_Policy) Reset() {
 	*x = TransitionResponse_Policy{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -544,7 +1214,7 @@ func (x *TransitionResponse_Policy) String() string {
 func (*TransitionResponse_Policy) ProtoMessage() {}
 
 func (x *TransitionResponse_Policy) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -557,7 +1227,7 @@ func (x *TransitionResponse_Policy) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionResponse_Policy.ProtoReflect.Descriptor instead.
 func (*TransitionResponse_Policy) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3, 0}
 }
 
 func (x *TransitionResponse_Policy) GetPolicy() TransitionResponse_Policy_Name {
@@ -640,7 +1310,7 @@ type TransitionResponse_PieceTime struct {
 
 func (x *TransitionResponse_PieceTime) Reset() {
 	*x = TransitionResponse_PieceTime{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -652,7 +1322,7 @@ func (x *TransitionResponse_PieceTime) String() string {
 func (*TransitionResponse_PieceTime) ProtoMessage() {}
 
 func (x *TransitionResponse_PieceTime) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -665,7 +1335,7 @@ func (x *TransitionResponse_PieceTime) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionResponse_PieceTime.ProtoReflect.Descriptor instead.
 func (*TransitionResponse_PieceTime) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 1}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3, 1}
 }
 
 func (x *TransitionResponse_PieceTime) GetEnters() *Quantity {
@@ -700,7 +1370,63 @@ var File_linepace_v1_dwell_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1flinepace/v1/dwell_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1alinepace/v1/quantity.proto\"\x8b\a\n" +
+	"\x1flinepace/v1/dwell_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xf4\x04\n" +
+	"\fDwellRequest\x127\n" +
+	"\x06drives\x18\x01 \x03(\v2\x12.linepace.v1.DriveB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x06drives\x12=\n" +
+	"\bsections\x18\x02 \x03(\v2\x14.linepace.v1.SectionB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\bsections\x120\n" +
+	"\x05dwell\x18\x03 \x01(\v2\x12.linepace.v1.DwellB\x06\xbaH\x03\xc8\x01\x01R\x05dwell\x124\n" +
+	"\ttolerance\x18\x04 \x01(\v2\x16.linepace.v1.ToleranceR\ttolerance\x128\n" +
+	"\x06pieces\x18\x05 \x01(\v2 .linepace.v1.DwellRequest.PiecesR\x06pieces\x12'\n" +
+	"\x0finclude_working\x18\x06 \x01(\bR\x0eincludeWorking\x1a\xa0\x02\n" +
+	"\x06Pieces\x125\n" +
+	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x12-\n" +
+	"\x05pitch\x18\x02 \x01(\v2\x15.linepace.v1.QuantityH\x00R\x05pitch\x12+\n" +
+	"\x04rate\x18\x03 \x01(\v2\x15.linepace.v1.QuantityH\x00R\x04rate\x12\x12\n" +
+	"\x04rows\x18\x04 \x01(\x05R\x04rows\x12)\n" +
+	"\x04mass\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\x04mass\x122\n" +
+	"\tleast_gap\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\bleastGapB\x10\n" +
+	"\aspacing\x12\x05\xbaH\x02\b\x01\"\xd2\v\n" +
+	"\rDwellResponse\x123\n" +
+	"\tsetpoints\x18\x01 \x03(\v2\x15.linepace.v1.SetpointR\tsetpoints\x12<\n" +
+	"\x0eachieved_dwell\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\rachievedDwell\x12-\n" +
+	"\x06margin\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x06margin\x12;\n" +
+	"\x0etime_per_count\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\ftimePerCount\x125\n" +
+	"\x05belts\x18\x05 \x03(\v2\x1f.linepace.v1.DwellResponse.BeltR\x05belts\x129\n" +
+	"\x05zones\x18\x06 \x03(\v2#.linepace.v1.DwellResponse.ZoneTimeR\x05zones\x12E\n" +
+	"\n" +
+	"throughput\x18\a \x01(\v2%.linepace.v1.DwellResponse.ThroughputR\n" +
+	"throughput\x12*\n" +
+	"\x06checks\x18\b \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
+	"\averdict\x18\t \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
+	"\aworking\x18\n" +
+	" \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xb6\x01\n" +
+	"\x04Belt\x12\x19\n" +
+	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12+\n" +
+	"\x05speed\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x05speed\x12)\n" +
+	"\x04time\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x12;\n" +
+	"\x0etime_per_count\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\ftimePerCount\x1ad\n" +
+	"\bZoneTime\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
+	"\n" +
+	"section_id\x18\x02 \x01(\tR\tsectionId\x12)\n" +
+	"\x04time\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x1a\x95\x03\n" +
+	"\n" +
+	"Throughput\x124\n" +
+	"\n" +
+	"piece_rate\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\tpieceRate\x122\n" +
+	"\tmass_rate\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\bmassRate\x125\n" +
+	"\x05loads\x18\x03 \x03(\v2\x1f.linepace.v1.DwellResponse.LoadR\x05loads\x12=\n" +
+	"\x0fwork_in_process\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\rworkInProcess\x12=\n" +
+	"\x0fmass_in_process\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\rmassInProcess\x122\n" +
+	"\tfirst_out\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\bfirstOut\x124\n" +
+	"\n" +
+	"line_clear\x18\a \x01(\v2\x15.linepace.v1.QuantityR\tlineClear\x1a\xe2\x01\n" +
+	"\x04Load\x12\x19\n" +
+	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12+\n" +
+	"\x05pitch\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x05pitch\x12'\n" +
+	"\x03gap\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x03gap\x12/\n" +
+	"\aloading\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\aloading\x128\n" +
+	"\fmass_loading\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\vmassLoading\"\x8b\a\n" +
 	"\x11TransitionRequest\x125\n" +
 	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x121\n" +
 	"\x04from\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12-\n" +
@@ -760,8 +1486,9 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x06enters\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x06enters\x12)\n" +
 	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x12\x1a\n" +
 	"\bincoming\x18\x03 \x01(\bR\bincoming\x12(\n" +
-	"\x10out_of_tolerance\x18\x04 \x01(\bR\x0eoutOfTolerance2~\n" +
-	"\fDwellService\x12n\n" +
+	"\x10out_of_tolerance\x18\x04 \x01(\bR\x0eoutOfTolerance2\xda\x01\n" +
+	"\fDwellService\x12Z\n" +
+	"\x05Dwell\x12\x19.linepace.v1.DwellRequest\x1a\x1a.linepace.v1.DwellResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/dwell:dwell\x12n\n" +
 	"\n" +
 	"Transition\x12\x1e.linepace.v1.TransitionRequest\x1a\x1f.linepace.v1.TransitionResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/dwell:transitionB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
@@ -778,50 +1505,101 @@ func file_linepace_v1_dwell_service_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_dwell_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_linepace_v1_dwell_service_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_linepace_v1_dwell_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_linepace_v1_dwell_service_proto_goTypes = []any{
 	(TransitionRequest_Feed)(0),          // 0: linepace.v1.TransitionRequest.Feed
 	(TransitionRequest_Piece_Meaning)(0), // 1: linepace.v1.TransitionRequest.Piece.Meaning
 	(TransitionResponse_Policy_Name)(0),  // 2: linepace.v1.TransitionResponse.Policy.Name
-	(*TransitionRequest)(nil),            // 3: linepace.v1.TransitionRequest
-	(*TransitionResponse)(nil),           // 4: linepace.v1.TransitionResponse
-	(*TransitionRequest_Piece)(nil),      // 5: linepace.v1.TransitionRequest.Piece
-	(*TransitionResponse_Policy)(nil),    // 6: linepace.v1.TransitionResponse.Policy
-	(*TransitionResponse_PieceTime)(nil), // 7: linepace.v1.TransitionResponse.PieceTime
-	(*Quantity)(nil),                     // 8: linepace.v1.Quantity
-	(*Step)(nil),                         // 9: linepace.v1.Step
+	(*DwellRequest)(nil),                 // 3: linepace.v1.DwellRequest
+	(*DwellResponse)(nil),                // 4: linepace.v1.DwellResponse
+	(*TransitionRequest)(nil),            // 5: linepace.v1.TransitionRequest
+	(*TransitionResponse)(nil),           // 6: linepace.v1.TransitionResponse
+	(*DwellRequest_Pieces)(nil),          // 7: linepace.v1.DwellRequest.Pieces
+	(*DwellResponse_Belt)(nil),           // 8: linepace.v1.DwellResponse.Belt
+	(*DwellResponse_ZoneTime)(nil),       // 9: linepace.v1.DwellResponse.ZoneTime
+	(*DwellResponse_Throughput)(nil),     // 10: linepace.v1.DwellResponse.Throughput
+	(*DwellResponse_Load)(nil),           // 11: linepace.v1.DwellResponse.Load
+	(*TransitionRequest_Piece)(nil),      // 12: linepace.v1.TransitionRequest.Piece
+	(*TransitionResponse_Policy)(nil),    // 13: linepace.v1.TransitionResponse.Policy
+	(*TransitionResponse_PieceTime)(nil), // 14: linepace.v1.TransitionResponse.PieceTime
+	(*Drive)(nil),                        // 15: linepace.v1.Drive
+	(*Section)(nil),                      // 16: linepace.v1.Section
+	(*Dwell)(nil),                        // 17: linepace.v1.Dwell
+	(*Tolerance)(nil),                    // 18: linepace.v1.Tolerance
+	(*Setpoint)(nil),                     // 19: linepace.v1.Setpoint
+	(*Quantity)(nil),                     // 20: linepace.v1.Quantity
+	(*Check)(nil),                        // 21: linepace.v1.Check
+	(Check_Verdict)(0),                   // 22: linepace.v1.Check.Verdict
+	(*Step)(nil),                         // 23: linepace.v1.Step
 }
 var file_linepace_v1_dwell_service_proto_depIdxs = []int32{
-	8,  // 0: linepace.v1.TransitionRequest.length:type_name -> linepace.v1.Quantity
-	8,  // 1: linepace.v1.TransitionRequest.from:type_name -> linepace.v1.Quantity
-	8,  // 2: linepace.v1.TransitionRequest.to:type_name -> linepace.v1.Quantity
-	8,  // 3: linepace.v1.TransitionRequest.ramp:type_name -> linepace.v1.Quantity
-	8,  // 4: linepace.v1.TransitionRequest.pitch:type_name -> linepace.v1.Quantity
-	8,  // 5: linepace.v1.TransitionRequest.first_piece:type_name -> linepace.v1.Quantity
-	5,  // 6: linepace.v1.TransitionRequest.piece:type_name -> linepace.v1.TransitionRequest.Piece
-	0,  // 7: linepace.v1.TransitionRequest.feed:type_name -> linepace.v1.TransitionRequest.Feed
-	6,  // 8: linepace.v1.TransitionResponse.policies:type_name -> linepace.v1.TransitionResponse.Policy
-	8,  // 9: linepace.v1.TransitionResponse.outgoing_target:type_name -> linepace.v1.Quantity
-	8,  // 10: linepace.v1.TransitionResponse.incoming_target:type_name -> linepace.v1.Quantity
-	8,  // 11: linepace.v1.TransitionResponse.ramp_travel:type_name -> linepace.v1.Quantity
-	9,  // 12: linepace.v1.TransitionResponse.working:type_name -> linepace.v1.Step
-	8,  // 13: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
-	1,  // 14: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
-	2,  // 15: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
-	8,  // 16: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
-	8,  // 17: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
-	8,  // 18: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
-	8,  // 19: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
-	7,  // 20: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
-	8,  // 21: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
-	8,  // 22: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
-	3,  // 23: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
-	4,  // 24: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
-	24, // [24:25] is the sub-list for method output_type
-	23, // [23:24] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	15, // 0: linepace.v1.DwellRequest.drives:type_name -> linepace.v1.Drive
+	16, // 1: linepace.v1.DwellRequest.sections:type_name -> linepace.v1.Section
+	17, // 2: linepace.v1.DwellRequest.dwell:type_name -> linepace.v1.Dwell
+	18, // 3: linepace.v1.DwellRequest.tolerance:type_name -> linepace.v1.Tolerance
+	7,  // 4: linepace.v1.DwellRequest.pieces:type_name -> linepace.v1.DwellRequest.Pieces
+	19, // 5: linepace.v1.DwellResponse.setpoints:type_name -> linepace.v1.Setpoint
+	20, // 6: linepace.v1.DwellResponse.achieved_dwell:type_name -> linepace.v1.Quantity
+	20, // 7: linepace.v1.DwellResponse.margin:type_name -> linepace.v1.Quantity
+	20, // 8: linepace.v1.DwellResponse.time_per_count:type_name -> linepace.v1.Quantity
+	8,  // 9: linepace.v1.DwellResponse.belts:type_name -> linepace.v1.DwellResponse.Belt
+	9,  // 10: linepace.v1.DwellResponse.zones:type_name -> linepace.v1.DwellResponse.ZoneTime
+	10, // 11: linepace.v1.DwellResponse.throughput:type_name -> linepace.v1.DwellResponse.Throughput
+	21, // 12: linepace.v1.DwellResponse.checks:type_name -> linepace.v1.Check
+	22, // 13: linepace.v1.DwellResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	23, // 14: linepace.v1.DwellResponse.working:type_name -> linepace.v1.Step
+	20, // 15: linepace.v1.TransitionRequest.length:type_name -> linepace.v1.Quantity
+	20, // 16: linepace.v1.TransitionRequest.from:type_name -> linepace.v1.Quantity
+	20, // 17: linepace.v1.TransitionRequest.to:type_name -> linepace.v1.Quantity
+	20, // 18: linepace.v1.TransitionRequest.ramp:type_name -> linepace.v1.Quantity
+	20, // 19: linepace.v1.TransitionRequest.pitch:type_name -> linepace.v1.Quantity
+	20, // 20: linepace.v1.TransitionRequest.first_piece:type_name -> linepace.v1.Quantity
+	12, // 21: linepace.v1.TransitionRequest.piece:type_name -> linepace.v1.TransitionRequest.Piece
+	0,  // 22: linepace.v1.TransitionRequest.feed:type_name -> linepace.v1.TransitionRequest.Feed
+	13, // 23: linepace.v1.TransitionResponse.policies:type_name -> linepace.v1.TransitionResponse.Policy
+	20, // 24: linepace.v1.TransitionResponse.outgoing_target:type_name -> linepace.v1.Quantity
+	20, // 25: linepace.v1.TransitionResponse.incoming_target:type_name -> linepace.v1.Quantity
+	20, // 26: linepace.v1.TransitionResponse.ramp_travel:type_name -> linepace.v1.Quantity
+	23, // 27: linepace.v1.TransitionResponse.working:type_name -> linepace.v1.Step
+	20, // 28: linepace.v1.DwellRequest.Pieces.length:type_name -> linepace.v1.Quantity
+	20, // 29: linepace.v1.DwellRequest.Pieces.pitch:type_name -> linepace.v1.Quantity
+	20, // 30: linepace.v1.DwellRequest.Pieces.rate:type_name -> linepace.v1.Quantity
+	20, // 31: linepace.v1.DwellRequest.Pieces.mass:type_name -> linepace.v1.Quantity
+	20, // 32: linepace.v1.DwellRequest.Pieces.least_gap:type_name -> linepace.v1.Quantity
+	20, // 33: linepace.v1.DwellResponse.Belt.speed:type_name -> linepace.v1.Quantity
+	20, // 34: linepace.v1.DwellResponse.Belt.time:type_name -> linepace.v1.Quantity
+	20, // 35: linepace.v1.DwellResponse.Belt.time_per_count:type_name -> linepace.v1.Quantity
+	20, // 36: linepace.v1.DwellResponse.ZoneTime.time:type_name -> linepace.v1.Quantity
+	20, // 37: linepace.v1.DwellResponse.Throughput.piece_rate:type_name -> linepace.v1.Quantity
+	20, // 38: linepace.v1.DwellResponse.Throughput.mass_rate:type_name -> linepace.v1.Quantity
+	11, // 39: linepace.v1.DwellResponse.Throughput.loads:type_name -> linepace.v1.DwellResponse.Load
+	20, // 40: linepace.v1.DwellResponse.Throughput.work_in_process:type_name -> linepace.v1.Quantity
+	20, // 41: linepace.v1.DwellResponse.Throughput.mass_in_process:type_name -> linepace.v1.Quantity
+	20, // 42: linepace.v1.DwellResponse.Throughput.first_out:type_name -> linepace.v1.Quantity
+	20, // 43: linepace.v1.DwellResponse.Throughput.line_clear:type_name -> linepace.v1.Quantity
+	20, // 44: linepace.v1.DwellResponse.Load.pitch:type_name -> linepace.v1.Quantity
+	20, // 45: linepace.v1.DwellResponse.Load.gap:type_name -> linepace.v1.Quantity
+	20, // 46: linepace.v1.DwellResponse.Load.loading:type_name -> linepace.v1.Quantity
+	20, // 47: linepace.v1.DwellResponse.Load.mass_loading:type_name -> linepace.v1.Quantity
+	20, // 48: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
+	1,  // 49: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
+	2,  // 50: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
+	20, // 51: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
+	20, // 52: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
+	20, // 53: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
+	20, // 54: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
+	14, // 55: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
+	20, // 56: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
+	20, // 57: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
+	3,  // 58: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
+	5,  // 59: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
+	4,  // 60: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
+	6,  // 61: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
+	60, // [60:62] is the sub-list for method output_type
+	58, // [58:60] is the sub-list for method input_type
+	58, // [58:58] is the sub-list for extension type_name
+	58, // [58:58] is the sub-list for extension extendee
+	0,  // [0:58] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_dwell_service_proto_init() }
@@ -829,16 +1607,23 @@ func file_linepace_v1_dwell_service_proto_init() {
 	if File_linepace_v1_dwell_service_proto != nil {
 		return
 	}
+	file_linepace_v1_line_proto_init()
+	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()
-	file_linepace_v1_dwell_service_proto_msgTypes[0].OneofWrappers = []any{}
-	file_linepace_v1_dwell_service_proto_msgTypes[3].OneofWrappers = []any{}
+	file_linepace_v1_setpoint_proto_init()
+	file_linepace_v1_dwell_service_proto_msgTypes[2].OneofWrappers = []any{}
+	file_linepace_v1_dwell_service_proto_msgTypes[4].OneofWrappers = []any{
+		(*DwellRequest_Pieces_Pitch)(nil),
+		(*DwellRequest_Pieces_Rate)(nil),
+	}
+	file_linepace_v1_dwell_service_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_dwell_service_proto_rawDesc), len(file_linepace_v1_dwell_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   5,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

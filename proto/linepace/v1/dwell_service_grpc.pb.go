@@ -19,6 +19,7 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
+	DwellService_Dwell_FullMethodName      = "/linepace.v1.DwellService/Dwell"
 	DwellService_Transition_FullMethodName = "/linepace.v1.DwellService/Transition"
 )
 
@@ -28,6 +29,8 @@ const (
 //
 // Relates the speed of belts to the time that pieces spend on them.
 type DwellServiceClient interface {
+	// Finds the speeds that give pieces a time in sections.
+	Dwell(ctx context.Context, in *DwellRequest, opts ...grpc.CallOption) (*DwellResponse, error)
 	// Finds what becomes of the pieces when a section changes its speed, and
 	// compares four ways to carry out the change.
 	Transition(ctx context.Context, in *TransitionRequest, opts ...grpc.CallOption) (*TransitionResponse, error)
@@ -39,6 +42,16 @@ type dwellServiceClient struct {
 
 func NewDwellServiceClient(cc grpc.ClientConnInterface) DwellServiceClient {
 	return &dwellServiceClient{cc}
+}
+
+func (c *dwellServiceClient) Dwell(ctx context.Context, in *DwellRequest, opts ...grpc.CallOption) (*DwellResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DwellResponse)
+	err := c.cc.Invoke(ctx, DwellService_Dwell_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
 }
 
 func (c *dwellServiceClient) Transition(ctx context.Context, in *TransitionRequest, opts ...grpc.CallOption) (*TransitionResponse, error) {
@@ -57,6 +70,8 @@ func (c *dwellServiceClient) Transition(ctx context.Context, in *TransitionReque
 //
 // Relates the speed of belts to the time that pieces spend on them.
 type DwellServiceServer interface {
+	// Finds the speeds that give pieces a time in sections.
+	Dwell(context.Context, *DwellRequest) (*DwellResponse, error)
 	// Finds what becomes of the pieces when a section changes its speed, and
 	// compares four ways to carry out the change.
 	Transition(context.Context, *TransitionRequest) (*TransitionResponse, error)
@@ -70,6 +85,9 @@ type DwellServiceServer interface {
 // pointer dereference when methods are called.
 type UnimplementedDwellServiceServer struct{}
 
+func (UnimplementedDwellServiceServer) Dwell(context.Context, *DwellRequest) (*DwellResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Dwell not implemented")
+}
 func (UnimplementedDwellServiceServer) Transition(context.Context, *TransitionRequest) (*TransitionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Transition not implemented")
 }
@@ -92,6 +110,24 @@ func RegisterDwellServiceServer(s grpc.ServiceRegistrar, srv DwellServiceServer)
 		t.testEmbeddedByValue()
 	}
 	s.RegisterService(&DwellService_ServiceDesc, srv)
+}
+
+func _DwellService_Dwell_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DwellRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DwellServiceServer).Dwell(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DwellService_Dwell_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DwellServiceServer).Dwell(ctx, req.(*DwellRequest))
+	}
+	return interceptor(ctx, in, info, handler)
 }
 
 func _DwellService_Transition_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
@@ -119,6 +155,10 @@ var DwellService_ServiceDesc = grpc.ServiceDesc{
 	ServiceName: "linepace.v1.DwellService",
 	HandlerType: (*DwellServiceServer)(nil),
 	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Dwell",
+			Handler:    _DwellService_Dwell_Handler,
+		},
 		{
 			MethodName: "Transition",
 			Handler:    _DwellService_Transition_Handler,

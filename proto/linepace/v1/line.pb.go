@@ -1346,7 +1346,13 @@ type Section struct {
 	// The drive that moves it; its delivery is a length.
 	DriveId string `protobuf:"bytes,2,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
 	// Length of the section, above 0.
-	Length        *Quantity `protobuf:"bytes,3,opt,name=length,proto3" json:"length,omitempty"`
+	Length *Quantity `protobuf:"bytes,3,opt,name=length,proto3" json:"length,omitempty"`
+	// Its zones in order of travel, at most 100, together no longer than the section.
+	Zones []*Section_Zone `protobuf:"bytes,4,rep,name=zones,proto3" json:"zones,omitempty"`
+	// Length of the dead plate, which no drive moves, from the end of the section to
+	// the next one; 0 or more. A piece crosses it at the speed of this section, whose
+	// belt pushes it. It counts in a time over this section and the next. Default 0.
+	DeadPlate     *Quantity `protobuf:"bytes,5,opt,name=dead_plate,json=deadPlate,proto3" json:"dead_plate,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1398,6 +1404,20 @@ func (x *Section) GetDriveId() string {
 func (x *Section) GetLength() *Quantity {
 	if x != nil {
 		return x.Length
+	}
+	return nil
+}
+
+func (x *Section) GetZones() []*Section_Zone {
+	if x != nil {
+		return x.Zones
+	}
+	return nil
+}
+
+func (x *Section) GetDeadPlate() *Quantity {
+	if x != nil {
+		return x.DeadPlate
 	}
 	return nil
 }
@@ -2443,6 +2463,61 @@ func (*Register_Voltage) Descriptor() ([]byte, []int) {
 	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 2}
 }
 
+// A part of a section.
+type Section_Zone struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identity of the zone within its section, 1 to 128 characters.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Length of the zone, above 0.
+	Length        *Quantity `protobuf:"bytes,2,opt,name=length,proto3" json:"length,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Section_Zone) Reset() {
+	*x = Section_Zone{}
+	mi := &file_linepace_v1_line_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Section_Zone) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Section_Zone) ProtoMessage() {}
+
+func (x *Section_Zone) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Section_Zone.ProtoReflect.Descriptor instead.
+func (*Section_Zone) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 0}
+}
+
+func (x *Section_Zone) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Section_Zone) GetLength() *Quantity {
+	if x != nil {
+		return x.Length
+	}
+	return nil
+}
+
 var File_linepace_v1_line_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_line_proto_rawDesc = "" +
@@ -2622,13 +2697,20 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\x06_countB\f\n" +
 	"\n" +
 	"_milliampsB\b\n" +
-	"\x06_volts\"\x83\x01\n" +
+	"\x06_volts\"\xcf\x02\n" +
 	"\aSection\x12\x1a\n" +
 	"\x02id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12%\n" +
 	"\bdrive_id\x18\x02 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x125\n" +
-	"\x06length\x18\x03 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06lengthB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\x06length\x18\x03 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x129\n" +
+	"\x05zones\x18\x04 \x03(\v2\x19.linepace.v1.Section.ZoneB\b\xbaH\x05\x92\x01\x02\x10dR\x05zones\x124\n" +
+	"\n" +
+	"dead_plate\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\tdeadPlate\x1aY\n" +
+	"\x04Zone\x12\x1a\n" +
+	"\x02id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x125\n" +
+	"\x06length\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06lengthB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_line_proto_rawDescOnce sync.Once
@@ -2643,7 +2725,7 @@ func file_linepace_v1_line_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_line_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
+var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_linepace_v1_line_proto_goTypes = []any{
 	(Regulation_Of)(0),         // 0: linepace.v1.Regulation.Of
 	(Readout_Rounding)(0),      // 1: linepace.v1.Readout.Rounding
@@ -2679,7 +2761,8 @@ var file_linepace_v1_line_proto_goTypes = []any{
 	(*Register_Integer)(nil),   // 31: linepace.v1.Register.Integer
 	(*Register_Current)(nil),   // 32: linepace.v1.Register.Current
 	(*Register_Voltage)(nil),   // 33: linepace.v1.Register.Voltage
-	(*Quantity)(nil),           // 34: linepace.v1.Quantity
+	(*Section_Zone)(nil),       // 34: linepace.v1.Section.Zone
+	(*Quantity)(nil),           // 35: linepace.v1.Quantity
 }
 var file_linepace_v1_line_proto_depIdxs = []int32{
 	5,  // 0: linepace.v1.Line.drives:type_name -> linepace.v1.Drive
@@ -2703,7 +2786,7 @@ var file_linepace_v1_line_proto_depIdxs = []int32{
 	23, // 18: linepace.v1.Delivery.screw:type_name -> linepace.v1.Delivery.Screw
 	24, // 19: linepace.v1.Delivery.feeder:type_name -> linepace.v1.Delivery.Feeder
 	25, // 20: linepace.v1.Delivery.indexer:type_name -> linepace.v1.Delivery.Indexer
-	34, // 21: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
+	35, // 21: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
 	29, // 22: linepace.v1.Sensor.shaft:type_name -> linepace.v1.Sensor.Shaft
 	30, // 23: linepace.v1.Sensor.flow:type_name -> linepace.v1.Sensor.Flow
 	26, // 24: linepace.v1.Sensor.counting:type_name -> linepace.v1.Sensor.Counting
@@ -2713,29 +2796,32 @@ var file_linepace_v1_line_proto_depIdxs = []int32{
 	33, // 28: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
 	14, // 29: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
 	2,  // 30: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
-	34, // 31: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
-	34, // 32: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
-	34, // 33: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
-	34, // 34: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
-	34, // 35: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
-	34, // 36: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
-	34, // 37: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
-	34, // 38: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
-	34, // 39: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
-	34, // 40: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
-	34, // 41: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
-	34, // 42: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
-	34, // 43: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
-	27, // 44: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
-	28, // 45: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
-	34, // 46: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
-	34, // 47: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
-	3,  // 48: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
-	49, // [49:49] is the sub-list for method output_type
-	49, // [49:49] is the sub-list for method input_type
-	49, // [49:49] is the sub-list for extension type_name
-	49, // [49:49] is the sub-list for extension extendee
-	0,  // [0:49] is the sub-list for field type_name
+	35, // 31: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
+	35, // 32: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
+	34, // 33: linepace.v1.Section.zones:type_name -> linepace.v1.Section.Zone
+	35, // 34: linepace.v1.Section.dead_plate:type_name -> linepace.v1.Quantity
+	35, // 35: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
+	35, // 36: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
+	35, // 37: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
+	35, // 38: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
+	35, // 39: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
+	35, // 40: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
+	35, // 41: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
+	35, // 42: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
+	35, // 43: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
+	35, // 44: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
+	35, // 45: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
+	27, // 46: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
+	28, // 47: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
+	35, // 48: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
+	35, // 49: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
+	3,  // 50: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
+	35, // 51: linepace.v1.Section.Zone.length:type_name -> linepace.v1.Quantity
+	52, // [52:52] is the sub-list for method output_type
+	52, // [52:52] is the sub-list for method input_type
+	52, // [52:52] is the sub-list for extension type_name
+	52, // [52:52] is the sub-list for extension extendee
+	0,  // [0:52] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_line_proto_init() }
@@ -2785,7 +2871,7 @@ func file_linepace_v1_line_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_line_proto_rawDesc), len(file_linepace_v1_line_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   30,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

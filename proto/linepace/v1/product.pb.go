@@ -717,20 +717,35 @@ func (*Demand_LeaveAsIs) isDemand_Kind() {}
 
 func (*Demand_Dose) isDemand_Kind() {}
 
-// A time in a section: speed = length / time.
+// A time in sections: speed = way / time.
+//
+// Sections in series count as one way, with the dead plates between them. A piece
+// moves with the belt on which its centre lies. Where several drives move them, each
+// has a demand of its own, with the same dwell, and gets its part of the time.
 type Dwell struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The section, by its id in the line; exactly one in this version, moved by
-	// this drive.
+	// The sections in order of travel, by their ids in the line, 1 to 100, each once. In
+	// a plan this drive moves at least one of them.
 	SectionIds []string `protobuf:"bytes,1,rep,name=section_ids,json=sectionIds,proto3" json:"section_ids,omitempty"`
-	// The time that a point of the product spends in the section, above 0.
+	// The time in the sections, above 0. Required unless a bound is given.
 	Time *Quantity `protobuf:"bytes,2,opt,name=time,proto3" json:"time,omitempty"`
 	// What the time is counted for. Required.
 	//
 	// Types that are valid to be assigned to Meaning:
 	//
 	//	*Dwell_Point_
-	Meaning       isDwell_Meaning `protobuf_oneof:"meaning"`
+	//	*Dwell_WholePiece_
+	//	*Dwell_AnyPart_
+	Meaning isDwell_Meaning `protobuf_oneof:"meaning"`
+	// The shortest time allowed, above 0. The count is the fastest that keeps it. Alone, or
+	// together with at_most for a range.
+	AtLeast *Quantity `protobuf:"bytes,6,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	// The longest time allowed, above 0 and not below at_least. Alone, the count is the
+	// slowest that keeps it.
+	AtMost *Quantity `protobuf:"bytes,7,opt,name=at_most,json=atMost,proto3" json:"at_most,omitempty"`
+	// Where more than one drive moves the sections: how the time falls to each, one
+	// belt a drive. At most 100.
+	Belts         []*Dwell_Belt `protobuf:"bytes,8,rep,name=belts,proto3" json:"belts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -795,16 +810,69 @@ func (x *Dwell) GetPoint() *Dwell_Point {
 	return nil
 }
 
+func (x *Dwell) GetWholePiece() *Dwell_WholePiece {
+	if x != nil {
+		if x, ok := x.Meaning.(*Dwell_WholePiece_); ok {
+			return x.WholePiece
+		}
+	}
+	return nil
+}
+
+func (x *Dwell) GetAnyPart() *Dwell_AnyPart {
+	if x != nil {
+		if x, ok := x.Meaning.(*Dwell_AnyPart_); ok {
+			return x.AnyPart
+		}
+	}
+	return nil
+}
+
+func (x *Dwell) GetAtLeast() *Quantity {
+	if x != nil {
+		return x.AtLeast
+	}
+	return nil
+}
+
+func (x *Dwell) GetAtMost() *Quantity {
+	if x != nil {
+		return x.AtMost
+	}
+	return nil
+}
+
+func (x *Dwell) GetBelts() []*Dwell_Belt {
+	if x != nil {
+		return x.Belts
+	}
+	return nil
+}
+
 type isDwell_Meaning interface {
 	isDwell_Meaning()
 }
 
 type Dwell_Point_ struct {
-	// A point of the product, from entrance to exit.
+	// A point of the product, from entrance to exit: the way is the length of the sections.
 	Point *Dwell_Point `protobuf:"bytes,3,opt,name=point,proto3,oneof"`
 }
 
+type Dwell_WholePiece_ struct {
+	// The whole piece inside: the way is shorter by the piece.
+	WholePiece *Dwell_WholePiece `protobuf:"bytes,4,opt,name=whole_piece,json=wholePiece,proto3,oneof"`
+}
+
+type Dwell_AnyPart_ struct {
+	// Any part of the piece inside: the way is longer by the piece.
+	AnyPart *Dwell_AnyPart `protobuf:"bytes,5,opt,name=any_part,json=anyPart,proto3,oneof"`
+}
+
 func (*Dwell_Point_) isDwell_Meaning() {}
+
+func (*Dwell_WholePiece_) isDwell_Meaning() {}
+
+func (*Dwell_AnyPart_) isDwell_Meaning() {}
 
 // A ratio to a leader: the follower takes percent/100 of the leader's achieved value.
 type Ratio struct {
@@ -1285,6 +1353,196 @@ func (*Dwell_Point) Descriptor() ([]byte, []int) {
 	return file_linepace_v1_product_proto_rawDescGZIP(), []int{3, 0}
 }
 
+// A piece while it is wholly inside.
+type Dwell_WholePiece struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Length of the piece along the belt, above 0 and below the length of the sections.
+	Length        *Quantity `protobuf:"bytes,1,opt,name=length,proto3" json:"length,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dwell_WholePiece) Reset() {
+	*x = Dwell_WholePiece{}
+	mi := &file_linepace_v1_product_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dwell_WholePiece) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dwell_WholePiece) ProtoMessage() {}
+
+func (x *Dwell_WholePiece) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_product_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dwell_WholePiece.ProtoReflect.Descriptor instead.
+func (*Dwell_WholePiece) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{3, 1}
+}
+
+func (x *Dwell_WholePiece) GetLength() *Quantity {
+	if x != nil {
+		return x.Length
+	}
+	return nil
+}
+
+// A piece while any part of it is inside.
+type Dwell_AnyPart struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Length of the piece along the belt, above 0.
+	Length        *Quantity `protobuf:"bytes,1,opt,name=length,proto3" json:"length,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dwell_AnyPart) Reset() {
+	*x = Dwell_AnyPart{}
+	mi := &file_linepace_v1_product_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dwell_AnyPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dwell_AnyPart) ProtoMessage() {}
+
+func (x *Dwell_AnyPart) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_product_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dwell_AnyPart.ProtoReflect.Descriptor instead.
+func (*Dwell_AnyPart) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{3, 2}
+}
+
+func (x *Dwell_AnyPart) GetLength() *Quantity {
+	if x != nil {
+		return x.Length
+	}
+	return nil
+}
+
+// The part of one drive in the time. All belts say a share, or all say a speed.
+type Dwell_Belt struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive, by its id.
+	DriveId string `protobuf:"bytes,1,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
+	// The part. Required.
+	//
+	// Types that are valid to be assigned to Part:
+	//
+	//	*Dwell_Belt_TimeSharePercent
+	//	*Dwell_Belt_SpeedPercent
+	Part          isDwell_Belt_Part `protobuf_oneof:"part"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dwell_Belt) Reset() {
+	*x = Dwell_Belt{}
+	mi := &file_linepace_v1_product_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dwell_Belt) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dwell_Belt) ProtoMessage() {}
+
+func (x *Dwell_Belt) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_product_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dwell_Belt.ProtoReflect.Descriptor instead.
+func (*Dwell_Belt) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_product_proto_rawDescGZIP(), []int{3, 3}
+}
+
+func (x *Dwell_Belt) GetDriveId() string {
+	if x != nil {
+		return x.DriveId
+	}
+	return ""
+}
+
+func (x *Dwell_Belt) GetPart() isDwell_Belt_Part {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+func (x *Dwell_Belt) GetTimeSharePercent() float64 {
+	if x != nil {
+		if x, ok := x.Part.(*Dwell_Belt_TimeSharePercent); ok {
+			return x.TimeSharePercent
+		}
+	}
+	return 0
+}
+
+func (x *Dwell_Belt) GetSpeedPercent() float64 {
+	if x != nil {
+		if x, ok := x.Part.(*Dwell_Belt_SpeedPercent); ok {
+			return x.SpeedPercent
+		}
+	}
+	return 0
+}
+
+type isDwell_Belt_Part interface {
+	isDwell_Belt_Part()
+}
+
+type Dwell_Belt_TimeSharePercent struct {
+	// Share of the time on the sections of this drive, percent, above 0 to 100; the
+	// shares sum to 100.
+	TimeSharePercent float64 `protobuf:"fixed64,2,opt,name=time_share_percent,json=timeSharePercent,proto3,oneof"`
+}
+
+type Dwell_Belt_SpeedPercent struct {
+	// Speed in proportion to the other belts', percent, above 0 to 1000000: 100 and
+	// 104 let the second belt run 4 % faster than the first.
+	SpeedPercent float64 `protobuf:"fixed64,3,opt,name=speed_percent,json=speedPercent,proto3,oneof"`
+}
+
+func (*Dwell_Belt_TimeSharePercent) isDwell_Belt_Part() {}
+
+func (*Dwell_Belt_SpeedPercent) isDwell_Belt_Part() {}
+
 // One component of a blend.
 type Blend_Component struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1307,7 +1565,7 @@ type Blend_Component struct {
 
 func (x *Blend_Component) Reset() {
 	*x = Blend_Component{}
-	mi := &file_linepace_v1_product_proto_msgTypes[12]
+	mi := &file_linepace_v1_product_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1319,7 +1577,7 @@ func (x *Blend_Component) String() string {
 func (*Blend_Component) ProtoMessage() {}
 
 func (x *Blend_Component) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_product_proto_msgTypes[12]
+	mi := &file_linepace_v1_product_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1439,14 +1697,31 @@ const file_linepace_v1_product_proto_rawDesc = "" +
 	"\ttolerance\x18\b \x01(\v2\x16.linepace.v1.ToleranceR\ttolerance\x12)\n" +
 	"\vmaterial_id\x18\t \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\n" +
 	"materialIdB\r\n" +
-	"\x04kind\x12\x05\xbaH\x02\b\x01\"\xb4\x01\n" +
+	"\x04kind\x12\x05\xbaH\x02\b\x01\"\xdf\x05\n" +
 	"\x05Dwell\x12+\n" +
 	"\vsection_ids\x18\x01 \x03(\tB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x01R\n" +
-	"sectionIds\x121\n" +
-	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04time\x120\n" +
-	"\x05point\x18\x03 \x01(\v2\x18.linepace.v1.Dwell.PointH\x00R\x05point\x1a\a\n" +
-	"\x05PointB\x10\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10dR\n" +
+	"sectionIds\x12)\n" +
+	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x120\n" +
+	"\x05point\x18\x03 \x01(\v2\x18.linepace.v1.Dwell.PointH\x00R\x05point\x12@\n" +
+	"\vwhole_piece\x18\x04 \x01(\v2\x1d.linepace.v1.Dwell.WholePieceH\x00R\n" +
+	"wholePiece\x127\n" +
+	"\bany_part\x18\x05 \x01(\v2\x1a.linepace.v1.Dwell.AnyPartH\x00R\aanyPart\x120\n" +
+	"\bat_least\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\aatLeast\x12.\n" +
+	"\aat_most\x18\a \x01(\v2\x15.linepace.v1.QuantityR\x06atMost\x127\n" +
+	"\x05belts\x18\b \x03(\v2\x17.linepace.v1.Dwell.BeltB\b\xbaH\x05\x92\x01\x02\x10dR\x05belts\x1a\a\n" +
+	"\x05Point\x1aC\n" +
+	"\n" +
+	"WholePiece\x125\n" +
+	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x1a@\n" +
+	"\aAnyPart\x125\n" +
+	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x1a\x93\x01\n" +
+	"\x04Belt\x12%\n" +
+	"\bdrive_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x12.\n" +
+	"\x12time_share_percent\x18\x02 \x01(\x01H\x00R\x10timeSharePercent\x12%\n" +
+	"\rspeed_percent\x18\x03 \x01(\x01H\x00R\fspeedPercentB\r\n" +
+	"\x04part\x12\x05\xbaH\x02\b\x01B\x10\n" +
 	"\ameaning\x12\x05\xbaH\x02\b\x01\"\xc9\x01\n" +
 	"\x05Ratio\x12'\n" +
 	"\tleader_id\x18\x01 \x01(\tB\n" +
@@ -1527,7 +1802,7 @@ func file_linepace_v1_product_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_product_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_linepace_v1_product_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_linepace_v1_product_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_linepace_v1_product_proto_goTypes = []any{
 	(Material_Moisture_Basis)(0), // 0: linepace.v1.Material.Moisture.Basis
 	(Ratio_Basis)(0),             // 1: linepace.v1.Ratio.Basis
@@ -1547,45 +1822,55 @@ var file_linepace_v1_product_proto_goTypes = []any{
 	(*Blend)(nil),                // 15: linepace.v1.Blend
 	(*Material_Moisture)(nil),    // 16: linepace.v1.Material.Moisture
 	(*Dwell_Point)(nil),          // 17: linepace.v1.Dwell.Point
-	(*Blend_Component)(nil),      // 18: linepace.v1.Blend.Component
-	(*Quantity)(nil),             // 19: linepace.v1.Quantity
-	(*Tolerance)(nil),            // 20: linepace.v1.Tolerance
+	(*Dwell_WholePiece)(nil),     // 18: linepace.v1.Dwell.WholePiece
+	(*Dwell_AnyPart)(nil),        // 19: linepace.v1.Dwell.AnyPart
+	(*Dwell_Belt)(nil),           // 20: linepace.v1.Dwell.Belt
+	(*Blend_Component)(nil),      // 21: linepace.v1.Blend.Component
+	(*Quantity)(nil),             // 22: linepace.v1.Quantity
+	(*Tolerance)(nil),            // 23: linepace.v1.Tolerance
 }
 var file_linepace_v1_product_proto_depIdxs = []int32{
 	7,  // 0: linepace.v1.Product.materials:type_name -> linepace.v1.Material
 	8,  // 1: linepace.v1.Product.demands:type_name -> linepace.v1.Demand
 	15, // 2: linepace.v1.Product.blends:type_name -> linepace.v1.Blend
-	19, // 3: linepace.v1.Material.density:type_name -> linepace.v1.Quantity
-	19, // 4: linepace.v1.Material.bulk_density:type_name -> linepace.v1.Quantity
+	22, // 3: linepace.v1.Material.density:type_name -> linepace.v1.Quantity
+	22, // 4: linepace.v1.Material.bulk_density:type_name -> linepace.v1.Quantity
 	16, // 5: linepace.v1.Material.moisture:type_name -> linepace.v1.Material.Moisture
-	19, // 6: linepace.v1.Demand.rate:type_name -> linepace.v1.Quantity
+	22, // 6: linepace.v1.Demand.rate:type_name -> linepace.v1.Quantity
 	9,  // 7: linepace.v1.Demand.dwell:type_name -> linepace.v1.Dwell
 	10, // 8: linepace.v1.Demand.ratio:type_name -> linepace.v1.Ratio
 	11, // 9: linepace.v1.Demand.length_per_piece:type_name -> linepace.v1.LengthPerPiece
 	13, // 10: linepace.v1.Demand.stopped:type_name -> linepace.v1.Stopped
 	14, // 11: linepace.v1.Demand.leave_as_is:type_name -> linepace.v1.LeaveAsIs
 	12, // 12: linepace.v1.Demand.dose:type_name -> linepace.v1.Dose
-	20, // 13: linepace.v1.Demand.tolerance:type_name -> linepace.v1.Tolerance
-	19, // 14: linepace.v1.Dwell.time:type_name -> linepace.v1.Quantity
+	23, // 13: linepace.v1.Demand.tolerance:type_name -> linepace.v1.Tolerance
+	22, // 14: linepace.v1.Dwell.time:type_name -> linepace.v1.Quantity
 	17, // 15: linepace.v1.Dwell.point:type_name -> linepace.v1.Dwell.Point
-	1,  // 16: linepace.v1.Ratio.basis:type_name -> linepace.v1.Ratio.Basis
-	19, // 17: linepace.v1.LengthPerPiece.length:type_name -> linepace.v1.Quantity
-	19, // 18: linepace.v1.Dose.amount:type_name -> linepace.v1.Quantity
-	19, // 19: linepace.v1.Dose.per:type_name -> linepace.v1.Quantity
-	2,  // 20: linepace.v1.Blend.basis:type_name -> linepace.v1.Blend.Basis
-	19, // 21: linepace.v1.Blend.total:type_name -> linepace.v1.Quantity
-	3,  // 22: linepace.v1.Blend.total_basis:type_name -> linepace.v1.Blend.TotalBasis
-	18, // 23: linepace.v1.Blend.components:type_name -> linepace.v1.Blend.Component
-	19, // 24: linepace.v1.Blend.leader_rate:type_name -> linepace.v1.Quantity
-	4,  // 25: linepace.v1.Blend.rounding:type_name -> linepace.v1.Blend.Rounding
-	5,  // 26: linepace.v1.Blend.objective:type_name -> linepace.v1.Blend.Objective
-	0,  // 27: linepace.v1.Material.Moisture.basis:type_name -> linepace.v1.Material.Moisture.Basis
-	20, // 28: linepace.v1.Blend.Component.tolerance:type_name -> linepace.v1.Tolerance
-	29, // [29:29] is the sub-list for method output_type
-	29, // [29:29] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	18, // 16: linepace.v1.Dwell.whole_piece:type_name -> linepace.v1.Dwell.WholePiece
+	19, // 17: linepace.v1.Dwell.any_part:type_name -> linepace.v1.Dwell.AnyPart
+	22, // 18: linepace.v1.Dwell.at_least:type_name -> linepace.v1.Quantity
+	22, // 19: linepace.v1.Dwell.at_most:type_name -> linepace.v1.Quantity
+	20, // 20: linepace.v1.Dwell.belts:type_name -> linepace.v1.Dwell.Belt
+	1,  // 21: linepace.v1.Ratio.basis:type_name -> linepace.v1.Ratio.Basis
+	22, // 22: linepace.v1.LengthPerPiece.length:type_name -> linepace.v1.Quantity
+	22, // 23: linepace.v1.Dose.amount:type_name -> linepace.v1.Quantity
+	22, // 24: linepace.v1.Dose.per:type_name -> linepace.v1.Quantity
+	2,  // 25: linepace.v1.Blend.basis:type_name -> linepace.v1.Blend.Basis
+	22, // 26: linepace.v1.Blend.total:type_name -> linepace.v1.Quantity
+	3,  // 27: linepace.v1.Blend.total_basis:type_name -> linepace.v1.Blend.TotalBasis
+	21, // 28: linepace.v1.Blend.components:type_name -> linepace.v1.Blend.Component
+	22, // 29: linepace.v1.Blend.leader_rate:type_name -> linepace.v1.Quantity
+	4,  // 30: linepace.v1.Blend.rounding:type_name -> linepace.v1.Blend.Rounding
+	5,  // 31: linepace.v1.Blend.objective:type_name -> linepace.v1.Blend.Objective
+	0,  // 32: linepace.v1.Material.Moisture.basis:type_name -> linepace.v1.Material.Moisture.Basis
+	22, // 33: linepace.v1.Dwell.WholePiece.length:type_name -> linepace.v1.Quantity
+	22, // 34: linepace.v1.Dwell.AnyPart.length:type_name -> linepace.v1.Quantity
+	23, // 35: linepace.v1.Blend.Component.tolerance:type_name -> linepace.v1.Tolerance
+	36, // [36:36] is the sub-list for method output_type
+	36, // [36:36] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_product_proto_init() }
@@ -1606,8 +1891,14 @@ func file_linepace_v1_product_proto_init() {
 	}
 	file_linepace_v1_product_proto_msgTypes[3].OneofWrappers = []any{
 		(*Dwell_Point_)(nil),
+		(*Dwell_WholePiece_)(nil),
+		(*Dwell_AnyPart_)(nil),
 	}
-	file_linepace_v1_product_proto_msgTypes[12].OneofWrappers = []any{
+	file_linepace_v1_product_proto_msgTypes[14].OneofWrappers = []any{
+		(*Dwell_Belt_TimeSharePercent)(nil),
+		(*Dwell_Belt_SpeedPercent)(nil),
+	}
+	file_linepace_v1_product_proto_msgTypes[15].OneofWrappers = []any{
 		(*Blend_Component_SharePercent)(nil),
 		(*Blend_Component_Balance)(nil),
 	}
@@ -1617,7 +1908,7 @@ func file_linepace_v1_product_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_product_proto_rawDesc), len(file_linepace_v1_product_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   13,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

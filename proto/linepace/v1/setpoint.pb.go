@@ -274,50 +274,68 @@ const (
 	Check_COUNT_CHOSEN_TOGETHER Check_Code = 60
 	// WARNING: the search for the counts of a blend was cut off; these are the best it found.
 	Check_COUNTS_NOT_PROVEN Check_Code = 61
+	// ERROR: no count gives a time between the two bounds.
+	Check_NO_COUNT_WITHIN_BOUNDS Check_Code = 100
+	// INFO: the bound asks for less than the drive does at its limit, so that limit was taken.
+	Check_SPEED_LIMIT_MEETS_BOUND Check_Code = 101
+	// INFO: the nearest count would break the bound; the next one on the safe side was taken.
+	Check_NEAREST_COUNT_BREAKS_BOUND Check_Code = 102
+	// ERROR: on this belt the pieces would touch.
+	Check_PIECES_WOULD_TOUCH Check_Code = 103
+	// ERROR: on this belt the gap between the pieces is less than asked.
+	Check_GAP_BELOW_LEAST Check_Code = 104
+	// WARNING: a piece is too short to be pushed over a dead plate and rests there.
+	Check_DEAD_PLATE_NOT_BRIDGED Check_Code = 105
 )
 
 // Enum value maps for Check_Code.
 var (
 	Check_Code_name = map[int32]string{
-		0:  "CODE_UNSPECIFIED",
-		1:  "ABOVE_HIGHEST_SPEED",
-		2:  "BELOW_LOWEST_SPEED",
-		3:  "LEADER_HAS_NO_SETPOINT",
-		4:  "COUNT_OUTSIDE_TOLERANCE",
-		5:  "BAND_OUTSIDE_TOLERANCE",
-		6:  "OTHER_COUNT_NEARER_IN_TIME",
-		7:  "COUNT_PAST_MOTOR_LIMIT",
-		8:  "READOUT_TOO_SHORT",
-		9:  "READOUT_WITHOUT_SECTION",
-		10: "FAR_FROM_CALIBRATION",
-		11: "GEARBOX_RATIO_NOMINAL",
-		12: "REFERENCE_DIFFERS",
-		13: "NO_COUNT_FOR_STOP",
-		14: "MOTOR_SPEED_NOMINAL",
-		15: "RUNNING_SETPOINT_UNKNOWN",
-		16: "LEADER_GIVES_NO_RATE",
-		17: "DELIVERS_NOTHING",
-		20: "REFERENCES_CONTRADICT",
-		21: "REFERENCES_UNWEIGHTED",
-		22: "SLIP_FLOW_NEGATIVE",
-		23: "BEYOND_REFERENCES",
-		24: "SLIP_FLOW_UNKNOWN",
-		25: "OFFSET_FOUND",
-		26: "LACK_OF_FIT",
-		27: "MISSES_UNCERTAINTY",
-		28: "UNCERTAINTY_OUT_OF_REACH",
-		40: "READOUT_CANNOT_SHOW_RANGE",
-		41: "READOUT_WITHOUT_DENSITY",
-		42: "READOUT_FINER_THAN_SENSOR",
-		43: "SENSOR_COARSER_THAN_WANTED",
-		44: "SENSOR_ABOVE_ITS_LIMIT",
-		45: "SENSOR_BELOW_ITS_LIMIT",
-		46: "NO_SCALE_FRACTION",
-		47: "READINGS_DIFFER",
-		48: "TOO_MANY_COUNTS_TO_COMPARE",
-		49: "CURRENT_OUTSIDE_SIGNAL",
-		60: "COUNT_CHOSEN_TOGETHER",
-		61: "COUNTS_NOT_PROVEN",
+		0:   "CODE_UNSPECIFIED",
+		1:   "ABOVE_HIGHEST_SPEED",
+		2:   "BELOW_LOWEST_SPEED",
+		3:   "LEADER_HAS_NO_SETPOINT",
+		4:   "COUNT_OUTSIDE_TOLERANCE",
+		5:   "BAND_OUTSIDE_TOLERANCE",
+		6:   "OTHER_COUNT_NEARER_IN_TIME",
+		7:   "COUNT_PAST_MOTOR_LIMIT",
+		8:   "READOUT_TOO_SHORT",
+		9:   "READOUT_WITHOUT_SECTION",
+		10:  "FAR_FROM_CALIBRATION",
+		11:  "GEARBOX_RATIO_NOMINAL",
+		12:  "REFERENCE_DIFFERS",
+		13:  "NO_COUNT_FOR_STOP",
+		14:  "MOTOR_SPEED_NOMINAL",
+		15:  "RUNNING_SETPOINT_UNKNOWN",
+		16:  "LEADER_GIVES_NO_RATE",
+		17:  "DELIVERS_NOTHING",
+		20:  "REFERENCES_CONTRADICT",
+		21:  "REFERENCES_UNWEIGHTED",
+		22:  "SLIP_FLOW_NEGATIVE",
+		23:  "BEYOND_REFERENCES",
+		24:  "SLIP_FLOW_UNKNOWN",
+		25:  "OFFSET_FOUND",
+		26:  "LACK_OF_FIT",
+		27:  "MISSES_UNCERTAINTY",
+		28:  "UNCERTAINTY_OUT_OF_REACH",
+		40:  "READOUT_CANNOT_SHOW_RANGE",
+		41:  "READOUT_WITHOUT_DENSITY",
+		42:  "READOUT_FINER_THAN_SENSOR",
+		43:  "SENSOR_COARSER_THAN_WANTED",
+		44:  "SENSOR_ABOVE_ITS_LIMIT",
+		45:  "SENSOR_BELOW_ITS_LIMIT",
+		46:  "NO_SCALE_FRACTION",
+		47:  "READINGS_DIFFER",
+		48:  "TOO_MANY_COUNTS_TO_COMPARE",
+		49:  "CURRENT_OUTSIDE_SIGNAL",
+		60:  "COUNT_CHOSEN_TOGETHER",
+		61:  "COUNTS_NOT_PROVEN",
+		100: "NO_COUNT_WITHIN_BOUNDS",
+		101: "SPEED_LIMIT_MEETS_BOUND",
+		102: "NEAREST_COUNT_BREAKS_BOUND",
+		103: "PIECES_WOULD_TOUCH",
+		104: "GAP_BELOW_LEAST",
+		105: "DEAD_PLATE_NOT_BRIDGED",
 	}
 	Check_Code_value = map[string]int32{
 		"CODE_UNSPECIFIED":           0,
@@ -359,6 +377,12 @@ var (
 		"CURRENT_OUTSIDE_SIGNAL":     49,
 		"COUNT_CHOSEN_TOGETHER":      60,
 		"COUNTS_NOT_PROVEN":          61,
+		"NO_COUNT_WITHIN_BOUNDS":     100,
+		"SPEED_LIMIT_MEETS_BOUND":    101,
+		"NEAREST_COUNT_BREAKS_BOUND": 102,
+		"PIECES_WOULD_TOUCH":         103,
+		"GAP_BELOW_LEAST":            104,
+		"DEAD_PLATE_NOT_BRIDGED":     105,
 	}
 )
 
@@ -483,11 +507,12 @@ type Setpoint struct {
 	ReadoutUnit *string `protobuf:"bytes,14,opt,name=readout_unit,json=readoutUnit,proto3,oneof" json:"readout_unit,omitempty"`
 	// Frequency of the sensor that closes the loop at the count, Hz.
 	PulseHz *float64 `protobuf:"fixed64,15,opt,name=pulse_hz,json=pulseHz,proto3,oneof" json:"pulse_hz,omitempty"`
-	// Whether achieved lies within the tolerance. Absent: no tolerance was given.
+	// Whether achieved lies within the tolerance, or keeps the bounds of a time at least
+	// or at most. Absent: neither was given.
 	WithinTolerance *bool `protobuf:"varint,16,opt,name=within_tolerance,json=withinTolerance,proto3,oneof" json:"within_tolerance,omitempty"`
 	// Where the value may lie by the drive's regulation. Absent: none was given.
 	Band *Setpoint_Band `protobuf:"bytes,17,opt,name=band,proto3" json:"band,omitempty"`
-	// Whether the whole band lies within the tolerance.
+	// Whether the whole band lies within the tolerance, or keeps the bounds.
 	BandWithinTolerance *bool `protobuf:"varint,18,opt,name=band_within_tolerance,json=bandWithinTolerance,proto3,oneof" json:"band_within_tolerance,omitempty"`
 	// What changes against the running product. Absent: none was given.
 	Change *Setpoint_Change `protobuf:"bytes,19,opt,name=change,proto3" json:"change,omitempty"`
@@ -497,6 +522,9 @@ type Setpoint struct {
 	// register where that is one: what a surface wheel or a catch test shows, also
 	// where the demand is a time or a motor speed. Absent: the drive describes no delivery.
 	ProcessRate *Quantity `protobuf:"bytes,21,opt,name=process_rate,json=processRate,proto3" json:"process_rate,omitempty"`
+	// For a time at least or at most: how far achieved lies on the safe side of the bound,
+	// or of the nearer one of two.
+	Margin *Quantity `protobuf:"bytes,30,opt,name=margin,proto3" json:"margin,omitempty"`
 	// The count nearest to the demand by itself, where the counts of a blend were
 	// chosen together and this one is its neighbour.
 	NearestCount  *int32 `protobuf:"varint,60,opt,name=nearest_count,json=nearestCount,proto3,oneof" json:"nearest_count,omitempty"`
@@ -677,6 +705,13 @@ func (x *Setpoint) GetWorking() []*Step {
 func (x *Setpoint) GetProcessRate() *Quantity {
 	if x != nil {
 		return x.ProcessRate
+	}
+	return nil
+}
+
+func (x *Setpoint) GetMargin() *Quantity {
+	if x != nil {
+		return x.Margin
 	}
 	return nil
 }
@@ -967,7 +1002,7 @@ var File_linepace_v1_setpoint_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
-	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xb1\f\n" +
+	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xe0\f\n" +
 	"\bSetpoint\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x124\n" +
 	"\x06action\x18\x02 \x01(\x0e2\x1c.linepace.v1.Setpoint.ActionR\x06action\x12\x10\n" +
@@ -991,7 +1026,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x15band_within_tolerance\x18\x12 \x01(\bH\vR\x13bandWithinTolerance\x88\x01\x01\x124\n" +
 	"\x06change\x18\x13 \x01(\v2\x1c.linepace.v1.Setpoint.ChangeR\x06change\x12+\n" +
 	"\aworking\x18\x14 \x03(\v2\x11.linepace.v1.StepR\aworking\x128\n" +
-	"\fprocess_rate\x18\x15 \x01(\v2\x15.linepace.v1.QuantityR\vprocessRate\x12(\n" +
+	"\fprocess_rate\x18\x15 \x01(\v2\x15.linepace.v1.QuantityR\vprocessRate\x12-\n" +
+	"\x06margin\x18\x1e \x01(\v2\x15.linepace.v1.QuantityR\x06margin\x12(\n" +
 	"\rnearest_count\x18< \x01(\x05H\fR\fnearestCount\x88\x01\x01\x1aZ\n" +
 	"\x04Band\x12'\n" +
 	"\x03low\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x03low\x12)\n" +
@@ -1026,7 +1062,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
 	"\x16_band_within_toleranceB\x10\n" +
-	"\x0e_nearest_count\"\xa9\r\n" +
+	"\x0e_nearest_count\"\xcb\x0e\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1051,7 +1087,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xfe\a\n" +
+	"\bREGISTER\x10\x03\"\xa0\t\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -1092,7 +1128,13 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x1aTOO_MANY_COUNTS_TO_COMPARE\x100\x12\x1a\n" +
 	"\x16CURRENT_OUTSIDE_SIGNAL\x101\x12\x19\n" +
 	"\x15COUNT_CHOSEN_TOGETHER\x10<\x12\x15\n" +
-	"\x11COUNTS_NOT_PROVEN\x10=\"^\n" +
+	"\x11COUNTS_NOT_PROVEN\x10=\x12\x1a\n" +
+	"\x16NO_COUNT_WITHIN_BOUNDS\x10d\x12\x1b\n" +
+	"\x17SPEED_LIMIT_MEETS_BOUND\x10e\x12\x1e\n" +
+	"\x1aNEAREST_COUNT_BREAKS_BOUND\x10f\x12\x16\n" +
+	"\x12PIECES_WOULD_TOUCH\x10g\x12\x13\n" +
+	"\x0fGAP_BELOW_LEAST\x10h\x12\x1a\n" +
+	"\x16DEAD_PLATE_NOT_BRIDGED\x10i\"^\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bRUNNABLE\x10\x01\x12\x1a\n" +
@@ -1135,18 +1177,19 @@ var file_linepace_v1_setpoint_proto_depIdxs = []int32{
 	8,  // 4: linepace.v1.Setpoint.change:type_name -> linepace.v1.Setpoint.Change
 	10, // 5: linepace.v1.Setpoint.working:type_name -> linepace.v1.Step
 	9,  // 6: linepace.v1.Setpoint.process_rate:type_name -> linepace.v1.Quantity
-	3,  // 7: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
-	1,  // 8: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
-	2,  // 9: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
-	9,  // 10: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
-	9,  // 11: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
-	9,  // 12: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
-	9,  // 13: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	9,  // 7: linepace.v1.Setpoint.margin:type_name -> linepace.v1.Quantity
+	3,  // 8: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
+	1,  // 9: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
+	2,  // 10: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
+	9,  // 11: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
+	9,  // 12: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
+	9,  // 13: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
+	9,  // 14: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
+	15, // [15:15] is the sub-list for method output_type
+	15, // [15:15] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_setpoint_proto_init() }

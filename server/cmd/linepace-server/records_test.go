@@ -66,6 +66,7 @@ func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
 		"measured-pump":  small(measuredPump),
 		"odd-texts":      small(oddTexts),
 		"references":     small(severalReferences),
+		"dwells":         small(dwells),
 	}
 }
 
@@ -84,6 +85,44 @@ const analogOutputs = `{
  "product": {"id": "p", "demands": [
   {"driveId": "up", "rate": {"value": 95.3, "unit": "ft/min"}, "tolerance": {"minusPercent": 0.1, "plusPercent": 0.2}},
   {"driveId": "down", "ratio": {"leaderId": "up", "percent": 101.37, "basis": "PROCESS_RATE"}}]},
+ "batch": {"requestedAt": "2026-03-02T07:00:00.250+01:00"}}`
+
+// Times of whole pieces, bounds, and belts in series.
+const dwells = `{
+ "line": {"id": "tunnels", "drives": [
+  {"id": "dryer", "motor": {"minRpm": 60, "maxRpm": 1500, "regulation": {"percent": 0.2, "of": "SET_SPEED"}},
+   "transmission": [{"gearbox": {"ratio": 120, "exact": true}}],
+   "delivery": {"roll": {"diameter": {"value": 120, "unit": "mm"}, "beltThickness": {"value": 4, "unit": "mm"}}},
+   "readout": {"unit": "min", "digits": 4, "decimals": 2},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 1500, "value": {"value": 1500, "unit": "r/min"}}]}},
+  {"id": "kiln", "motor": {"minRpm": 60, "maxRpm": 1500},
+   "transmission": [{"gearbox": {"ratio": 60, "exact": true}}],
+   "delivery": {"sprocket": {"teeth": 17, "pitch": {"value": 1, "unit": "in"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "m/min"}}, {"count": 10000, "value": {"value": 10, "unit": "m/min"}}]}},
+  {"id": "cooler", "motor": {"minRpm": 60, "maxRpm": 1500},
+   "transmission": [{"gearbox": {"ratio": 59.7}}],
+   "delivery": {"roll": {"diameter": {"value": 133, "unit": "mm"}}},
+   "register": {"integer": {"type": "INT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": -3000, "value": {"value": 1500, "unit": "r/min"}}]}},
+  {"id": "store", "motor": {"minRpm": 0, "maxRpm": 1500, "regulation": {"percent": 0.5, "of": "MAX_SPEED"}},
+   "delivery": {"sprocket": {"teeth": 7, "pitch": {"value": 1, "unit": "mm"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 3000, "value": {"value": 1500, "unit": "r/min"}}]}}],
+  "sections": [
+   {"id": "dry", "driveId": "dryer", "length": {"value": 72, "unit": "m"}, "zones": [{"id": "warm", "length": {"value": 20, "unit": "m"}}]},
+   {"id": "fire", "driveId": "kiln", "length": {"value": 48, "unit": "m"}, "deadPlate": {"value": 120, "unit": "mm"}},
+   {"id": "cool", "driveId": "cooler", "length": {"value": 15, "unit": "m"}},
+   {"id": "rest", "driveId": "store", "length": {"value": 33, "unit": "m"}}]},
+ "product": {"id": "p", "demands": [
+  {"driveId": "dryer", "dwell": {"sectionIds": ["dry"], "atLeast": {"value": 88, "unit": "min"}, "wholePiece": {"length": {"value": 425, "unit": "mm"}}}},
+  {"driveId": "kiln", "tolerance": {"minusPercent": 1, "plusPercent": 1}, "dwell": {"sectionIds": ["fire", "cool"], "time": {"value": 55, "unit": "min"}, "anyPart": {"length": {"value": 425, "unit": "mm"}},
+   "belts": [{"driveId": "kiln", "speedPercent": 100}, {"driveId": "cooler", "speedPercent": 103.7}]}},
+  {"driveId": "cooler", "dwell": {"sectionIds": ["fire", "cool"], "time": {"value": 55, "unit": "min"}, "anyPart": {"length": {"value": 425, "unit": "mm"}},
+   "belts": [{"driveId": "kiln", "timeSharePercent": 78.5}, {"driveId": "cooler", "timeSharePercent": 21.5}]}},
+  {"driveId": "store", "dwell": {"sectionIds": ["rest"], "atLeast": {"value": 7, "unit": "min"}, "atMost": {"value": 7.1, "unit": "min"}, "point": {}}}]},
+ "running": {"id": "r", "demands": [
+  {"driveId": "dryer", "dwell": {"sectionIds": ["dry"], "atMost": {"value": 97, "unit": "min"}, "point": {}}},
+  {"driveId": "kiln", "dwell": {"sectionIds": ["fire"], "time": {"value": 54, "unit": "min"}, "wholePiece": {"length": {"value": 375, "unit": "mm"}}}},
+  {"driveId": "cooler", "ratio": {"leaderId": "kiln", "percent": 104, "basis": "PROCESS_RATE"}},
+  {"driveId": "store", "stopped": {}}]},
  "batch": {"requestedAt": "2026-03-02T07:00:00.250+01:00"}}`
 
 // A pump by one measured reference, under a flow meter.
