@@ -82,6 +82,18 @@ func (ratio) Blend(context.Context, *linepacev1.BlendRequest) (*linepacev1.Blend
 	return &linepacev1.BlendResponse{}, nil
 }
 
+func (ratio) Draw(context.Context, *linepacev1.DrawRequest) (*linepacev1.DrawResponse, error) {
+	return &linepacev1.DrawResponse{}, nil
+}
+
+func (ratio) Gear(context.Context, *linepacev1.GearRequest) (*linepacev1.GearResponse, error) {
+	return &linepacev1.GearResponse{}, nil
+}
+
+func (ratio) Ramps(context.Context, *linepacev1.RampsRequest) (*linepacev1.RampsResponse, error) {
+	return &linepacev1.RampsResponse{}, nil
+}
+
 type records struct {
 	linepacev1.UnimplementedRecordServiceServer
 }

@@ -87,6 +87,18 @@ func (s chainedRatio) Blend(ctx context.Context, req *linepacev1.BlendRequest) (
 	return through(ctx, s.chain, linepacev1.RatioService_Blend_FullMethodName, req, s.next.Blend)
 }
 
+func (s chainedRatio) Draw(ctx context.Context, req *linepacev1.DrawRequest) (*linepacev1.DrawResponse, error) {
+	return through(ctx, s.chain, linepacev1.RatioService_Draw_FullMethodName, req, s.next.Draw)
+}
+
+func (s chainedRatio) Gear(ctx context.Context, req *linepacev1.GearRequest) (*linepacev1.GearResponse, error) {
+	return through(ctx, s.chain, linepacev1.RatioService_Gear_FullMethodName, req, s.next.Gear)
+}
+
+func (s chainedRatio) Ramps(ctx context.Context, req *linepacev1.RampsRequest) (*linepacev1.RampsResponse, error) {
+	return through(ctx, s.chain, linepacev1.RatioService_Ramps_FullMethodName, req, s.next.Ramps)
+}
+
 type chainedUnits struct {
 	linepacev1.UnsafeUnitServiceServer
 	chain step

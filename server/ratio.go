@@ -14,35 +14,35 @@ type ratioService struct {
 	linepacev1.UnimplementedRatioServiceServer
 }
 
-// blender is what the requests about blends have in common.
-type blender struct {
+// several is what the requests about several drives have in common.
+type several struct {
 	decoder
 	drives    []scaling.Drive
 	materials []scaling.Material
 }
 
-func (b *blender) read(drives []*linepacev1.Drive, materials []*linepacev1.Material) {
-	b.drives, b.materials = make([]scaling.Drive, len(drives)), make([]scaling.Material, len(materials))
+func (s *several) read(drives []*linepacev1.Drive, materials []*linepacev1.Material) {
+	s.drives, s.materials = make([]scaling.Drive, len(drives)), make([]scaling.Material, len(materials))
 	list := fault.Root("drives")
 	for i, drive := range drives {
 		at := list.Index(i)
-		b.drive(drive, &b.drives[i], &at)
+		s.drive(drive, &s.drives[i], &at)
 	}
 	list = fault.Root("materials")
 	for i, material := range materials {
 		at := list.Index(i)
-		b.materials[i] = b.material(material, &at)
+		s.materials[i] = s.material(material, &at)
 	}
 }
 
 // Blend finds the setpoints of a blend and its composition.
 func (ratioService) Blend(ctx context.Context, in *linepacev1.BlendRequest) (*linepacev1.BlendResponse, error) {
-	var b blender
-	b.read(in.GetDrives(), in.GetMaterials())
+	var s several
+	s.read(in.GetDrives(), in.GetMaterials())
 	at := fault.Root("blend")
-	blend := b.blend(in.GetBlend(), &at)
-	req := changeover.BlendRequest{Drives: b.drives, Materials: b.materials, Blend: &blend, Working: in.GetIncludeWorking()}
-	out, faults, finished := changeover.Mix(&req, b.faults, func() bool { return ctx.Err() != nil })
+	blend := s.blend(in.GetBlend(), &at)
+	req := changeover.BlendRequest{Drives: s.drives, Materials: s.materials, Blend: &blend, Working: in.GetIncludeWorking()}
+	out, faults, finished := changeover.Mix(&req, s.faults, func() bool { return ctx.Err() != nil })
 	if len(faults) > 0 {
 		return nil, faults
 	}

@@ -38,6 +38,9 @@ echo "TWO INTEGERS CARRY THE SCALE INTO THE DISPLAY OF THE TAKE-AWAY BELT"
 echo "THE COMMISSIONING SHEET OF THE KILN, at the speed of the product"
 "$linepace" commission --line "$lines/line.yaml" --product "$lines/product-b.yaml" --drive kiln-rollers | sed -n '/^    SET/,/^$/p'
 
+echo "THE THREE SCREWS START TOGETHER, as fast as the slowest can"
+"$linepace" calc ramps --line "$lines/line.yaml" "$lines/body-start.yaml" | sed -n '/^SET ON/,/^$/p; /^OFF RATIO/,/^$/p'
+
 echo "THE RECORD GOES INTO THE BATCH LOG"
 "$linepace" log --log "$folder/line-1.db" "$folder/record.json"
 echo

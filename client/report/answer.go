@@ -23,6 +23,19 @@ func (a *answer) checks(checks []*linepacev1.Check) {
 	}
 }
 
+// driveChecks lists what the user must know about several drives, each by its name.
+func (a *answer) driveChecks(checks []*linepacev1.Check) {
+	rows := CheckRows(checks)
+	for i, check := range checks {
+		if check.GetDriveId() != "" {
+			rows[i].Text = check.GetDriveId() + ": " + rows[i].Text
+		}
+	}
+	if len(rows) > 0 {
+		a.rows("WHAT TO KNOW", rows...)
+	}
+}
+
 // CheckRows tells checks in rows of a block.
 func CheckRows(checks []*linepacev1.Check) []Row {
 	var rows []Row

@@ -97,6 +97,19 @@ const (
 	DeadPlateNotBridged
 )
 
+// Codes of draws, gears and ramps.
+const (
+	RepeatSoonLost Code = 80 + iota
+	RatioFitsExactly
+	DrawOutsideTolerance
+	DrawBandOutsideTolerance
+	DrawMayVanish
+	BeltStopsBefore
+	RampTooFast
+	NoSpeedChanges
+	BeltChangesToo
+)
+
 // Severity says how grave a check is.
 type Severity uint8
 
@@ -113,9 +126,13 @@ func (k Code) Severity() Severity {
 	switch k {
 	case AboveHighestSpeed, BelowLowestSpeed, LeaderHasNoSetpoint, LeaderGivesNoRate, NoCountWithinBounds, PiecesWouldTouch, GapBelowLeast:
 		return Error
+	case RampTooFast:
+		return Error
 	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
 		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
 		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound:
+		return Info
+	case RatioFitsExactly, NoSpeedChanges:
 		return Info
 	}
 	return Warning
@@ -168,6 +185,24 @@ func (k *Check) Message() string {
 		return fmt.Sprintf("the counts of the blend were chosen together; by itself count %.0f is nearer", k.Number)
 	case CountsNotProven:
 		return "the search for the counts of the blend was cut off: these are the best it found, not proven to be the best there are"
+	case RepeatSoonLost:
+		return fmt.Sprintf("the follower is one whole repeat off after %s h, within a shift: let larger integers in, or correct the position by a mark on the product", short(k.Number))
+	case RatioFitsExactly:
+		return fmt.Sprintf("the ratio is exactly %s: bounds that hold these integers lose nothing", k.Name)
+	case DrawOutsideTolerance:
+		return fmt.Sprintf("%s: the counts give a draw ratio that is off by %s %%, outside the tolerance", k.Name, short(k.Number))
+	case DrawBandOutsideTolerance:
+		return k.Name + ": the drives' regulation may take the draw outside the tolerance"
+	case DrawMayVanish:
+		return fmt.Sprintf("%s: a draw is asked for, but rounding and regulation may leave %s %%: the material goes slack before this roll", k.Name, short(k.Number))
+	case BeltStopsBefore:
+		return fmt.Sprintf("the belt %q stops before the place below the first feeder has come the %s m to this one, so this one has no delay", k.Name, short(k.Number))
+	case RampTooFast:
+		return fmt.Sprintf("the time is shorter than drive %q can take for its change; it needs at least %s", k.Name, show(k.Limit))
+	case BeltChangesToo:
+		return fmt.Sprintf("the belt %q changes its speed with the first feeder: the materials meet on it, but lie in ratio only when every feeder has its new speed; change the belt's speed before the feeders or after them", k.Name)
+	case NoSpeedChanges:
+		return "rounded to counts, no drive changes its speed, so there is nothing to ramp"
 	}
 	if text := k.dwellMessage(); text != "" {
 		return text

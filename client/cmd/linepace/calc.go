@@ -23,6 +23,9 @@ import (
 // command.
 var calculations = []calculation{
 	of("blend", "Speeds and counts of a blend, and the composition that the counts give", (*client.Client).Blend, report.Blend),
+	of("draw", "Rolls that draw a material, following the leader or their neighbours", (*client.Client).Draw, report.Draw),
+	of("gear", "The integers of an electronic gear, or change gears, and what they lose", (*client.Client).Gear, report.Gear),
+	of("ramps", "A common ramp of drives, and what is made off ratio meanwhile", (*client.Client).Ramps, report.Ramps),
 	of("scale", "What one turn of the motor delivers, and over which speeds", (*client.Client).Scale, report.Scale),
 	of("setpoint", "The setpoint for a target, or what a count does", (*client.Client).Setpoint, report.Setpoint),
 	of("catch", "What a pump or feeder gives, from a catch test", (*client.Client).Catch, report.Catch),

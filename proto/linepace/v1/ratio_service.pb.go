@@ -363,7 +363,7 @@ var File_linepace_v1_ratio_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_ratio_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1flinepace/v1/ratio_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xe2\x01\n" +
+	"\x1flinepace/v1/ratio_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1clinepace/v1/ratio_draw.proto\x1a\x1clinepace/v1/ratio_gear.proto\x1a\x1dlinepace/v1/ratio_ramps.proto\x1a\x1alinepace/v1/setpoint.proto\"\xe2\x01\n" +
 	"\fBlendRequest\x127\n" +
 	"\x06drives\x18\x01 \x03(\v2\x12.linepace.v1.DriveB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x06drives\x12>\n" +
 	"\tmaterials\x18\x02 \x03(\v2\x15.linepace.v1.MaterialB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\tmaterials\x120\n" +
@@ -406,9 +406,12 @@ const file_linepace_v1_ratio_service_proto_rawDesc = "" +
 	"\x17_achieved_share_percentB\x10\n" +
 	"\x0e_error_percentB\x18\n" +
 	"\x16_largest_error_percentB\t\n" +
-	"\a_proven2j\n" +
+	"\a_proven2\xf6\x02\n" +
 	"\fRatioService\x12Z\n" +
-	"\x05Blend\x12\x19.linepace.v1.BlendRequest\x1a\x1a.linepace.v1.BlendResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/ratio:blendB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\x05Blend\x12\x19.linepace.v1.BlendRequest\x1a\x1a.linepace.v1.BlendResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/ratio:blend\x12V\n" +
+	"\x04Draw\x12\x18.linepace.v1.DrawRequest\x1a\x19.linepace.v1.DrawResponse\"\x19\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/ratio:draw\x12V\n" +
+	"\x04Gear\x12\x18.linepace.v1.GearRequest\x1a\x19.linepace.v1.GearResponse\"\x19\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/ratio:gear\x12Z\n" +
+	"\x05Ramps\x12\x19.linepace.v1.RampsRequest\x1a\x1a.linepace.v1.RampsResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/ratio:rampsB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_ratio_service_proto_rawDescOnce sync.Once
@@ -435,6 +438,12 @@ var file_linepace_v1_ratio_service_proto_goTypes = []any{
 	(Check_Verdict)(0),              // 8: linepace.v1.Check.Verdict
 	(*Step)(nil),                    // 9: linepace.v1.Step
 	(*Setpoint)(nil),                // 10: linepace.v1.Setpoint
+	(*DrawRequest)(nil),             // 11: linepace.v1.DrawRequest
+	(*GearRequest)(nil),             // 12: linepace.v1.GearRequest
+	(*RampsRequest)(nil),            // 13: linepace.v1.RampsRequest
+	(*DrawResponse)(nil),            // 14: linepace.v1.DrawResponse
+	(*GearResponse)(nil),            // 15: linepace.v1.GearResponse
+	(*RampsResponse)(nil),           // 16: linepace.v1.RampsResponse
 }
 var file_linepace_v1_ratio_service_proto_depIdxs = []int32{
 	3,  // 0: linepace.v1.BlendRequest.drives:type_name -> linepace.v1.Drive
@@ -447,9 +456,15 @@ var file_linepace_v1_ratio_service_proto_depIdxs = []int32{
 	9,  // 7: linepace.v1.BlendResponse.working:type_name -> linepace.v1.Step
 	10, // 8: linepace.v1.BlendResponse.Component.setpoint:type_name -> linepace.v1.Setpoint
 	0,  // 9: linepace.v1.RatioService.Blend:input_type -> linepace.v1.BlendRequest
-	1,  // 10: linepace.v1.RatioService.Blend:output_type -> linepace.v1.BlendResponse
-	10, // [10:11] is the sub-list for method output_type
-	9,  // [9:10] is the sub-list for method input_type
+	11, // 10: linepace.v1.RatioService.Draw:input_type -> linepace.v1.DrawRequest
+	12, // 11: linepace.v1.RatioService.Gear:input_type -> linepace.v1.GearRequest
+	13, // 12: linepace.v1.RatioService.Ramps:input_type -> linepace.v1.RampsRequest
+	1,  // 13: linepace.v1.RatioService.Blend:output_type -> linepace.v1.BlendResponse
+	14, // 14: linepace.v1.RatioService.Draw:output_type -> linepace.v1.DrawResponse
+	15, // 15: linepace.v1.RatioService.Gear:output_type -> linepace.v1.GearResponse
+	16, // 16: linepace.v1.RatioService.Ramps:output_type -> linepace.v1.RampsResponse
+	13, // [13:17] is the sub-list for method output_type
+	9,  // [9:13] is the sub-list for method input_type
 	9,  // [9:9] is the sub-list for extension type_name
 	9,  // [9:9] is the sub-list for extension extendee
 	0,  // [0:9] is the sub-list for field type_name
@@ -463,6 +478,9 @@ func file_linepace_v1_ratio_service_proto_init() {
 	file_linepace_v1_line_proto_init()
 	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()
+	file_linepace_v1_ratio_draw_proto_init()
+	file_linepace_v1_ratio_gear_proto_init()
+	file_linepace_v1_ratio_ramps_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	file_linepace_v1_ratio_service_proto_msgTypes[1].OneofWrappers = []any{}
 	file_linepace_v1_ratio_service_proto_msgTypes[2].OneofWrappers = []any{}

@@ -20,6 +20,9 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	RatioService_Blend_FullMethodName = "/linepace.v1.RatioService/Blend"
+	RatioService_Draw_FullMethodName  = "/linepace.v1.RatioService/Draw"
+	RatioService_Gear_FullMethodName  = "/linepace.v1.RatioService/Gear"
+	RatioService_Ramps_FullMethodName = "/linepace.v1.RatioService/Ramps"
 )
 
 // RatioServiceClient is the client API for RatioService service.
@@ -31,6 +34,15 @@ type RatioServiceClient interface {
 	// Finds the speeds and counts of a blend's drives, and the composition that the
 	// counts really give.
 	Blend(ctx context.Context, in *BlendRequest, opts ...grpc.CallOption) (*BlendResponse, error)
+	// Finds the speeds of rolls that draw a material from one to the next, each
+	// following the leader or its neighbour, side by side.
+	Draw(ctx context.Context, in *DrawRequest, opts ...grpc.CallOption) (*DrawResponse, error)
+	// Finds the two integers of an electronic gear, or the teeth of change gears, and
+	// what they lose.
+	Gear(ctx context.Context, in *GearRequest, opts ...grpc.CallOption) (*GearResponse, error)
+	// Finds the common ramp of drives that start, stop or change speed together, and
+	// what is made off ratio meanwhile.
+	Ramps(ctx context.Context, in *RampsRequest, opts ...grpc.CallOption) (*RampsResponse, error)
 }
 
 type ratioServiceClient struct {
@@ -51,6 +63,36 @@ func (c *ratioServiceClient) Blend(ctx context.Context, in *BlendRequest, opts .
 	return out, nil
 }
 
+func (c *ratioServiceClient) Draw(ctx context.Context, in *DrawRequest, opts ...grpc.CallOption) (*DrawResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DrawResponse)
+	err := c.cc.Invoke(ctx, RatioService_Draw_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *ratioServiceClient) Gear(ctx context.Context, in *GearRequest, opts ...grpc.CallOption) (*GearResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GearResponse)
+	err := c.cc.Invoke(ctx, RatioService_Gear_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *ratioServiceClient) Ramps(ctx context.Context, in *RampsRequest, opts ...grpc.CallOption) (*RampsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RampsResponse)
+	err := c.cc.Invoke(ctx, RatioService_Ramps_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RatioServiceServer is the server API for RatioService service.
 // All implementations must embed UnimplementedRatioServiceServer
 // for forward compatibility.
@@ -60,6 +102,15 @@ type RatioServiceServer interface {
 	// Finds the speeds and counts of a blend's drives, and the composition that the
 	// counts really give.
 	Blend(context.Context, *BlendRequest) (*BlendResponse, error)
+	// Finds the speeds of rolls that draw a material from one to the next, each
+	// following the leader or its neighbour, side by side.
+	Draw(context.Context, *DrawRequest) (*DrawResponse, error)
+	// Finds the two integers of an electronic gear, or the teeth of change gears, and
+	// what they lose.
+	Gear(context.Context, *GearRequest) (*GearResponse, error)
+	// Finds the common ramp of drives that start, stop or change speed together, and
+	// what is made off ratio meanwhile.
+	Ramps(context.Context, *RampsRequest) (*RampsResponse, error)
 	mustEmbedUnimplementedRatioServiceServer()
 }
 
@@ -72,6 +123,15 @@ type UnimplementedRatioServiceServer struct{}
 
 func (UnimplementedRatioServiceServer) Blend(context.Context, *BlendRequest) (*BlendResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Blend not implemented")
+}
+func (UnimplementedRatioServiceServer) Draw(context.Context, *DrawRequest) (*DrawResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Draw not implemented")
+}
+func (UnimplementedRatioServiceServer) Gear(context.Context, *GearRequest) (*GearResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Gear not implemented")
+}
+func (UnimplementedRatioServiceServer) Ramps(context.Context, *RampsRequest) (*RampsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Ramps not implemented")
 }
 func (UnimplementedRatioServiceServer) mustEmbedUnimplementedRatioServiceServer() {}
 func (UnimplementedRatioServiceServer) testEmbeddedByValue()                      {}
@@ -112,6 +172,60 @@ func _RatioService_Blend_Handler(srv interface{}, ctx context.Context, dec func(
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RatioService_Draw_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DrawRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RatioServiceServer).Draw(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RatioService_Draw_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RatioServiceServer).Draw(ctx, req.(*DrawRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RatioService_Gear_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GearRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RatioServiceServer).Gear(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RatioService_Gear_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RatioServiceServer).Gear(ctx, req.(*GearRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RatioService_Ramps_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RampsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RatioServiceServer).Ramps(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RatioService_Ramps_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RatioServiceServer).Ramps(ctx, req.(*RampsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RatioService_ServiceDesc is the grpc.ServiceDesc for RatioService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -122,6 +236,18 @@ var RatioService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Blend",
 			Handler:    _RatioService_Blend_Handler,
+		},
+		{
+			MethodName: "Draw",
+			Handler:    _RatioService_Draw_Handler,
+		},
+		{
+			MethodName: "Gear",
+			Handler:    _RatioService_Gear_Handler,
+		},
+		{
+			MethodName: "Ramps",
+			Handler:    _RatioService_Ramps_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

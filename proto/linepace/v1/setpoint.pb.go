@@ -286,6 +286,25 @@ const (
 	Check_GAP_BELOW_LEAST Check_Code = 104
 	// WARNING: a piece is too short to be pushed over a dead plate and rests there.
 	Check_DEAD_PLATE_NOT_BRIDGED Check_Code = 105
+	// WARNING: the gear's fraction makes the follower one whole repeat off within a shift of 8 h.
+	Check_REPEAT_SOON_LOST Check_Code = 80
+	// INFO: integers beyond the gear's bounds would be the ratio itself.
+	Check_RATIO_FITS_EXACTLY Check_Code = 81
+	// WARNING: the counts give a draw outside the tolerance.
+	Check_DRAW_OUTSIDE_TOLERANCE Check_Code = 82
+	// WARNING: the drives' regulation may take a draw outside the tolerance.
+	Check_DRAW_BAND_OUTSIDE_TOLERANCE Check_Code = 83
+	// WARNING: rounding and regulation may leave nothing of a draw, so that the material goes slack.
+	Check_DRAW_MAY_VANISH Check_Code = 84
+	// WARNING: the belt stops before it brings the first feeder's material to this feeder.
+	Check_BELT_STOPS_BEFORE Check_Code = 85
+	// ERROR: the common time is shorter than the slowest drive can take.
+	Check_RAMP_TOO_FAST Check_Code = 86
+	// INFO: rounded to counts, no drive changes its speed.
+	Check_NO_SPEED_CHANGES Check_Code = 87
+	// WARNING: the belt changes its speed with the first of the staggered feeders, so that
+	// the materials lie on it in ratio only when every feeder has its new speed.
+	Check_BELT_CHANGES_TOO Check_Code = 88
 )
 
 // Enum value maps for Check_Code.
@@ -336,53 +355,71 @@ var (
 		103: "PIECES_WOULD_TOUCH",
 		104: "GAP_BELOW_LEAST",
 		105: "DEAD_PLATE_NOT_BRIDGED",
+		80:  "REPEAT_SOON_LOST",
+		81:  "RATIO_FITS_EXACTLY",
+		82:  "DRAW_OUTSIDE_TOLERANCE",
+		83:  "DRAW_BAND_OUTSIDE_TOLERANCE",
+		84:  "DRAW_MAY_VANISH",
+		85:  "BELT_STOPS_BEFORE",
+		86:  "RAMP_TOO_FAST",
+		87:  "NO_SPEED_CHANGES",
+		88:  "BELT_CHANGES_TOO",
 	}
 	Check_Code_value = map[string]int32{
-		"CODE_UNSPECIFIED":           0,
-		"ABOVE_HIGHEST_SPEED":        1,
-		"BELOW_LOWEST_SPEED":         2,
-		"LEADER_HAS_NO_SETPOINT":     3,
-		"COUNT_OUTSIDE_TOLERANCE":    4,
-		"BAND_OUTSIDE_TOLERANCE":     5,
-		"OTHER_COUNT_NEARER_IN_TIME": 6,
-		"COUNT_PAST_MOTOR_LIMIT":     7,
-		"READOUT_TOO_SHORT":          8,
-		"READOUT_WITHOUT_SECTION":    9,
-		"FAR_FROM_CALIBRATION":       10,
-		"GEARBOX_RATIO_NOMINAL":      11,
-		"REFERENCE_DIFFERS":          12,
-		"NO_COUNT_FOR_STOP":          13,
-		"MOTOR_SPEED_NOMINAL":        14,
-		"RUNNING_SETPOINT_UNKNOWN":   15,
-		"LEADER_GIVES_NO_RATE":       16,
-		"DELIVERS_NOTHING":           17,
-		"REFERENCES_CONTRADICT":      20,
-		"REFERENCES_UNWEIGHTED":      21,
-		"SLIP_FLOW_NEGATIVE":         22,
-		"BEYOND_REFERENCES":          23,
-		"SLIP_FLOW_UNKNOWN":          24,
-		"OFFSET_FOUND":               25,
-		"LACK_OF_FIT":                26,
-		"MISSES_UNCERTAINTY":         27,
-		"UNCERTAINTY_OUT_OF_REACH":   28,
-		"READOUT_CANNOT_SHOW_RANGE":  40,
-		"READOUT_WITHOUT_DENSITY":    41,
-		"READOUT_FINER_THAN_SENSOR":  42,
-		"SENSOR_COARSER_THAN_WANTED": 43,
-		"SENSOR_ABOVE_ITS_LIMIT":     44,
-		"SENSOR_BELOW_ITS_LIMIT":     45,
-		"NO_SCALE_FRACTION":          46,
-		"READINGS_DIFFER":            47,
-		"TOO_MANY_COUNTS_TO_COMPARE": 48,
-		"CURRENT_OUTSIDE_SIGNAL":     49,
-		"COUNT_CHOSEN_TOGETHER":      60,
-		"COUNTS_NOT_PROVEN":          61,
-		"NO_COUNT_WITHIN_BOUNDS":     100,
-		"SPEED_LIMIT_MEETS_BOUND":    101,
-		"NEAREST_COUNT_BREAKS_BOUND": 102,
-		"PIECES_WOULD_TOUCH":         103,
-		"GAP_BELOW_LEAST":            104,
-		"DEAD_PLATE_NOT_BRIDGED":     105,
+		"CODE_UNSPECIFIED":            0,
+		"ABOVE_HIGHEST_SPEED":         1,
+		"BELOW_LOWEST_SPEED":          2,
+		"LEADER_HAS_NO_SETPOINT":      3,
+		"COUNT_OUTSIDE_TOLERANCE":     4,
+		"BAND_OUTSIDE_TOLERANCE":      5,
+		"OTHER_COUNT_NEARER_IN_TIME":  6,
+		"COUNT_PAST_MOTOR_LIMIT":      7,
+		"READOUT_TOO_SHORT":           8,
+		"READOUT_WITHOUT_SECTION":     9,
+		"FAR_FROM_CALIBRATION":        10,
+		"GEARBOX_RATIO_NOMINAL":       11,
+		"REFERENCE_DIFFERS":           12,
+		"NO_COUNT_FOR_STOP":           13,
+		"MOTOR_SPEED_NOMINAL":         14,
+		"RUNNING_SETPOINT_UNKNOWN":    15,
+		"LEADER_GIVES_NO_RATE":        16,
+		"DELIVERS_NOTHING":            17,
+		"REFERENCES_CONTRADICT":       20,
+		"REFERENCES_UNWEIGHTED":       21,
+		"SLIP_FLOW_NEGATIVE":          22,
+		"BEYOND_REFERENCES":           23,
+		"SLIP_FLOW_UNKNOWN":           24,
+		"OFFSET_FOUND":                25,
+		"LACK_OF_FIT":                 26,
+		"MISSES_UNCERTAINTY":          27,
+		"UNCERTAINTY_OUT_OF_REACH":    28,
+		"READOUT_CANNOT_SHOW_RANGE":   40,
+		"READOUT_WITHOUT_DENSITY":     41,
+		"READOUT_FINER_THAN_SENSOR":   42,
+		"SENSOR_COARSER_THAN_WANTED":  43,
+		"SENSOR_ABOVE_ITS_LIMIT":      44,
+		"SENSOR_BELOW_ITS_LIMIT":      45,
+		"NO_SCALE_FRACTION":           46,
+		"READINGS_DIFFER":             47,
+		"TOO_MANY_COUNTS_TO_COMPARE":  48,
+		"CURRENT_OUTSIDE_SIGNAL":      49,
+		"COUNT_CHOSEN_TOGETHER":       60,
+		"COUNTS_NOT_PROVEN":           61,
+		"NO_COUNT_WITHIN_BOUNDS":      100,
+		"SPEED_LIMIT_MEETS_BOUND":     101,
+		"NEAREST_COUNT_BREAKS_BOUND":  102,
+		"PIECES_WOULD_TOUCH":          103,
+		"GAP_BELOW_LEAST":             104,
+		"DEAD_PLATE_NOT_BRIDGED":      105,
+		"REPEAT_SOON_LOST":            80,
+		"RATIO_FITS_EXACTLY":          81,
+		"DRAW_OUTSIDE_TOLERANCE":      82,
+		"DRAW_BAND_OUTSIDE_TOLERANCE": 83,
+		"DRAW_MAY_VANISH":             84,
+		"BELT_STOPS_BEFORE":           85,
+		"RAMP_TOO_FAST":               86,
+		"NO_SPEED_CHANGES":            87,
+		"BELT_CHANGES_TOO":            88,
 	}
 )
 
@@ -1062,7 +1099,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
 	"\x16_band_within_toleranceB\x10\n" +
-	"\x0e_nearest_count\"\xcb\x0e\n" +
+	"\x0e_nearest_count\"\xa1\x10\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1087,7 +1124,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xa0\t\n" +
+	"\bREGISTER\x10\x03\"\xf6\n" +
+	"\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -1134,7 +1172,16 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x1aNEAREST_COUNT_BREAKS_BOUND\x10f\x12\x16\n" +
 	"\x12PIECES_WOULD_TOUCH\x10g\x12\x13\n" +
 	"\x0fGAP_BELOW_LEAST\x10h\x12\x1a\n" +
-	"\x16DEAD_PLATE_NOT_BRIDGED\x10i\"^\n" +
+	"\x16DEAD_PLATE_NOT_BRIDGED\x10i\x12\x14\n" +
+	"\x10REPEAT_SOON_LOST\x10P\x12\x16\n" +
+	"\x12RATIO_FITS_EXACTLY\x10Q\x12\x1a\n" +
+	"\x16DRAW_OUTSIDE_TOLERANCE\x10R\x12\x1f\n" +
+	"\x1bDRAW_BAND_OUTSIDE_TOLERANCE\x10S\x12\x13\n" +
+	"\x0fDRAW_MAY_VANISH\x10T\x12\x15\n" +
+	"\x11BELT_STOPS_BEFORE\x10U\x12\x11\n" +
+	"\rRAMP_TOO_FAST\x10V\x12\x14\n" +
+	"\x10NO_SPEED_CHANGES\x10W\x12\x14\n" +
+	"\x10BELT_CHANGES_TOO\x10X\"^\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bRUNNABLE\x10\x01\x12\x1a\n" +
