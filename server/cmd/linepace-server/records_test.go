@@ -67,8 +67,33 @@ func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
 		"odd-texts":      small(oddTexts),
 		"references":     small(severalReferences),
 		"dwells":         small(dwells),
+		"sensors":        small(countedSensors),
 	}
 }
+
+// Sensors whose way of counting is known, in the loop and outside it, a readout that
+// drops digits, one that shows a time while its belt runs backwards, and one whose
+// density is not known.
+const countedSensors = `{
+ "line": {"id": "counted", "drives": [
+  {"id": "gate", "motor": {"minRpm": 90, "maxRpm": 1750, "regulation": {"percent": 0.5, "of": "MAX_SPEED"}},
+   "transmission": [{"gearbox": {"ratio": 20, "exact": true}}],
+   "delivery": {"roll": {"diameter": {"value": 100, "unit": "mm"}}},
+   "sensors": [{"id": "encoder", "closesLoop": true, "shaft": {"pulsesPerTurn": 60}, "counting": {"gate": {"time": {"value": 0.5, "unit": "s"}}, "wantedPercent": 0.1}},
+               {"id": "wheel", "shaft": {"pulsesPerTurn": 4, "stagesFromMotor": 1, "minHz": 10}, "counting": {"period": {"clockHz": 100000, "periods": 2}}}],
+   "readout": {"unit": "m/min", "digits": 4, "decimals": 2, "rounding": "CUT_OFF"},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 17500, "value": {"value": 1750, "unit": "r/min"}}]}},
+  {"id": "back", "motor": {"minRpm": 10, "maxRpm": 1000},
+   "delivery": {"sprocket": {"teeth": 10, "pitch": {"value": 12.7, "unit": "mm"}}},
+   "readout": {"unit": "s", "digits": 4, "decimals": 1, "rounding": "NEAREST"},
+   "register": {"integer": {"type": "INT16"}, "span": [{"count": -10000, "value": {"value": -1000, "unit": "r/min"}}, {"count": 10000, "value": {"value": 1000, "unit": "r/min"}}]}},
+  {"id": "screw", "motor": {"maxRpm": 900}, "delivery": {"screw": {"volumePerTurn": {"value": 1, "unit": "L/r"}}}, "readout": {"unit": "kg/h", "digits": 5}}],
+  "sections": [{"id": "s", "driveId": "back", "length": {"value": 10, "unit": "m"}}]},
+ "product": {"id": "p", "demands": [
+  {"driveId": "gate", "rate": {"value": 18, "unit": "m/min"}},
+  {"driveId": "back", "rate": {"value": -51.3, "unit": "m/min"}},
+  {"driveId": "screw", "rate": {"value": 20, "unit": "L/min"}}]},
+ "batch": {"requestedAt": "2026-03-02T06:00:00Z"}}`
 
 // Small lines: outputs that do not round, and registers that speak of other shafts.
 const analogOutputs = `{
