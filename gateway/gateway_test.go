@@ -78,6 +78,10 @@ type ratio struct {
 	linepacev1.UnimplementedRatioServiceServer
 }
 
+func (ratio) Window(context.Context, *linepacev1.WindowRequest) (*linepacev1.WindowResponse, error) {
+	return &linepacev1.WindowResponse{}, nil
+}
+
 func (ratio) Blend(context.Context, *linepacev1.BlendRequest) (*linepacev1.BlendResponse, error) {
 	return &linepacev1.BlendResponse{}, nil
 }

@@ -83,6 +83,10 @@ type chainedRatio struct {
 	next  linepacev1.RatioServiceServer
 }
 
+func (s chainedRatio) Window(ctx context.Context, req *linepacev1.WindowRequest) (*linepacev1.WindowResponse, error) {
+	return through(ctx, s.chain, linepacev1.RatioService_Window_FullMethodName, req, s.next.Window)
+}
+
 func (s chainedRatio) Blend(ctx context.Context, req *linepacev1.BlendRequest) (*linepacev1.BlendResponse, error) {
 	return through(ctx, s.chain, linepacev1.RatioService_Blend_FullMethodName, req, s.next.Blend)
 }

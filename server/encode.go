@@ -96,9 +96,22 @@ func checks(in []scaling.Check) []*linepacev1.Check {
 			ExcessPercent: pointer(&k.ExcessPercent),
 			Fit:           quantity(k.Fit),
 			FitField:      k.FitField,
+			Window:        window(k.Window),
 		}
 	}
 	return out
+}
+
+func window(w *scaling.Window) *linepacev1.Window {
+	if w == nil {
+		return nil
+	}
+	turndown := w.Turndown()
+	return &linepacev1.Window{
+		Field: w.Field, Low: quantity(w.Low), High: quantity(w.High), Turndown: pointer(&turndown),
+		LowDriveId: w.LowDrive, LowBinds: linepacev1.Check_Limit(w.LowBinds),
+		HighDriveId: w.HighDrive, HighBinds: linepacev1.Check_Limit(w.HighBinds),
+	}
 }
 
 func working(steps []scaling.Step) []*linepacev1.Step {

@@ -90,3 +90,39 @@ func portion(p *changeover.Portion) *linepacev1.BlendResponse_Component {
 	planned(&p.Setpoint, out.Setpoint)
 	return out
 }
+
+// Window finds the windows of blends, and the trim that they can take.
+func (ratioService) Window(ctx context.Context, in *linepacev1.WindowRequest) (*linepacev1.WindowResponse, error) {
+	var s several
+	s.read(in.GetDrives(), in.GetMaterials())
+	req := changeover.WindowRequest{Drives: s.drives, Materials: s.materials, Working: in.GetIncludeWorking()}
+	list := fault.Root("blends")
+	for i, blend := range in.GetBlends() {
+		at := list.Index(i)
+		req.Blends = append(req.Blends, s.blend(blend, &at))
+	}
+	out, faults, finished := changeover.FindWindows(&req, s.faults, func() bool { return ctx.Err() != nil })
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	if !finished {
+		return nil, ctx.Err()
+	}
+	return windows(in, &out), nil
+}
+
+func windows(in *linepacev1.WindowRequest, found *changeover.Windows) *linepacev1.WindowResponse {
+	out := &linepacev1.WindowResponse{Working: working(found.Working)}
+	for i := range found.Of {
+		of := &found.Of[i]
+		out.Windows = append(out.Windows, &linepacev1.WindowResponse_BlendWindow{
+			BlendId: in.GetBlends()[i].GetId(), Window: window(&of.Window), AnyFits: of.AnyFits, AskedFits: pointer(&of.AskedFits),
+		})
+	}
+	if t := &found.Trim.Value; found.Trim.Set {
+		out.Trim = &linepacev1.WindowResponse_Trim{
+			LowPercent: t.LowPercent, HighPercent: t.HighPercent, LowBlend: int32(t.LowBlend), HighBlend: int32(t.HighBlend),
+		}
+	}
+	return out
+}

@@ -193,6 +193,9 @@ func (s *sheet) limits(check *linepacev1.Check) {
 	if check.GetFit() != nil {
 		s.labelled("would fit", Quantity(check.GetFit())+s.fitField(check.GetFitField()))
 	}
+	if check.GetWindow() != nil {
+		s.labelled("window", windowText(check.GetWindow())+s.fitField(check.GetWindow().GetField()))
+	}
 }
 
 // limitName says in words what limits a drive.

@@ -40,6 +40,18 @@ type fields struct {
 	demands   fault.Path
 	blends    fault.Path // of the one blend, where alone
 	alone     bool       // a blend is asked for by itself
+	again     bool       // another one of the same materials
+}
+
+// drive names drive i of the line.
+func (f *fields) drive(i int) string {
+	list := fault.Root("drives")
+	if !f.alone {
+		line := fault.Root("line")
+		list = line.Field("drives")
+	}
+	at := list.Index(i)
+	return at.String()
 }
 
 // line and bringer name, for people, what the drives and the materials are a part of.
@@ -76,7 +88,9 @@ func newPlanner(line *Line, of *lineIndex, product *Product, at fields) *planner
 
 // assign resolves every name of the product and gives each drive its job.
 func (p *planner) assign(faults *fault.List) {
-	p.checkMaterials(faults)
+	if !p.fields.again {
+		p.checkMaterials(faults)
+	}
 	for i := range p.product.Demands {
 		at := p.fields.demands.Index(i)
 		p.assignDemand(i, &at, faults)

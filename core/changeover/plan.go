@@ -139,9 +139,10 @@ type solver struct {
 	of      []placed    // by drive of the line
 	blends  []jointPlan // by blend of the product; nil where none is rounded together
 	working bool
-	stop    func() bool // nil: nothing ends it
-	trial   *trial      // nil: no value is tried
-	trials  int         // drives planned on trial so far
+	stop    func() bool                // nil: nothing ends it
+	trial   *trial                     // nil: no value is tried
+	trials  int                        // drives planned on trial so far
+	windows map[rootOf]*scaling.Window // those that are known
 	calc    exact.Calc
 }
 
@@ -253,8 +254,11 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 		out.Working = append(s.demandSteps(i, out), scaling.Working(&subject, s.measure(i), &out.Setpoint)...)
 	}
 	for k := range checks {
+		if checks[k].Code == scaling.AboveHighestSpeed || checks[k].Code == scaling.BelowLowestSpeed {
+			checks[k].Window = s.window(i)
+		}
 		if checks[k].Field != "" {
-			checks[k].Within(drivePath(i))
+			checks[k].Within(s.fields.drive(i))
 		} else {
 			checks[k].Field = s.field(&s.jobs[i])
 		}
@@ -268,14 +272,6 @@ func (s *solver) finish(i int, out *Setpoint, checks []scaling.Check) {
 			checks[k].FitField = checks[k].Field
 		}
 	}
-}
-
-// drivePath names drive i of the line.
-func drivePath(i int) string {
-	line := fault.Root("line")
-	list := line.Field("drives")
-	at := list.Index(i)
-	return at.String()
 }
 
 // kind returns the kind of demand of a job; a component of a blend has none.

@@ -25,6 +25,7 @@ type Check struct {
 	Allowed       float64         // see Message
 	Decimals      Optional[int32] // of a readout: how many would fit
 	Text          string          // the message, where it is not that of its code
+	Window        *Window         // out of range, in a plan: what FitField may be
 }
 
 // Within puts the fields that k names by their path within a drive at the drive's
@@ -41,6 +42,23 @@ func (k *Check) Within(drive string) {
 func (k *Check) OfRuns() {
 	k.Field = strings.Replace(k.Field, "references", "runs", 1)
 	k.OtherField = strings.Replace(k.OtherField, "references", "runs", 1)
+}
+
+// Window is the range of a quantity in which every drive that hangs on it stays
+// within its limits. Low lies above High where there is none.
+type Window struct {
+	Field               string
+	Low, High           units.Quantity
+	LowDrive, HighDrive string // the drive that binds
+	LowBinds, HighBinds Bound  // what binds it
+}
+
+// Turndown returns High over Low, where Low is above zero.
+func (w *Window) Turndown() Optional[float64] {
+	if w.Low.Value <= 0 {
+		return Optional[float64]{}
+	}
+	return Some(w.High.Value / w.Low.Value)
 }
 
 // Code says what a check is about. The numbers are those of the wire.

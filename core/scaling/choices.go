@@ -29,7 +29,7 @@ func ChoicesFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) (out Cho
 	n := r.speed(amount)
 	sign := c.Sign(n)
 	usable := r.speedLimits(sign)
-	if !r.usable(n, sign, &usable) {
+	if !r.reaches(amount, n) || !r.usable(n, sign, &usable) {
 		return out
 	}
 	out.Runs, out.Gives = true, amount.Float()
@@ -60,6 +60,11 @@ func (r *run) usable(n exact.Num, sign int, of *limits) bool {
 
 // gives returns the amount that a count gives.
 func (r *run) gives(count int64) exact.Num { return r.amount(r.at(r.line.speed(r.c.Int(count)))) }
+
+// FromDimension is the inverse of [InDimension].
+func FromDimension(c *exact.Calc, d *Drive, m *Material, rate exact.Num, dim units.Dimension) exact.Num {
+	return convert(c, d, m, rate, kindOfDimension(dim), d.rateKind())
+}
 
 // InDimension returns a process rate of d's own kind, in base units, as a rate of
 // dim, which [NeedsDensity] has found nothing missing for.

@@ -181,3 +181,19 @@ func ScaleWorking(s *Subject) []Step {
 	w.digitSteps()
 	return w.steps
 }
+
+// RateWorking derives the process rate at one end of the speeds that s's drive can
+// run, as the mass or volume rate that rate is.
+func RateWorking(s *Subject, rate units.Quantity, end string, speed exact.Num) []Step {
+	var r run
+	r.begin(new(exact.Calc), s, Measure{}, nil, nil)
+	w := worker{run: &r}
+	own := quantity(r.c, r.rel.rate(speed), RateUnit(s.Drive))
+	formula, inputs := w.rateFormula("speed")
+	w.step("process-rate/1", "process rate at the "+end+" usable speed", formula, own, append(inputs, Input{"speed", speedQuantity(speed.Float())})...)
+	if of := kindOf(rate.Unit); of != r.rel.kind {
+		formula, inputs := w.amountFormula("rate", of, units.Quantity{})
+		w.step("material-rate/1", "the same rate as the whole counts it", formula, rate, append(inputs, Input{"rate", own})...)
+	}
+	return w.steps
+}

@@ -93,7 +93,7 @@ func TestPayloadKeepsEveryField(t *testing.T) {
 		}
 		for _, check := range resp.Checks {
 			require.NotEmpty(t, check.Message)
-			check.Message = ""
+			check.Message, check.Window = "", nil
 		}
 		want := &linepacev1.RecordPayload{Kind: "linepace.plan", Version: 1, Formulas: []string{"count/1", "ratio/1", "share/1"}, Request: req, Plan: resp}
 		got := &linepacev1.RecordPayload{}

@@ -33,6 +33,7 @@ var calculations = []calculation{
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
 	of("dwell", "The speeds that give pieces a time in sections", (*client.Client).Dwell, report.Dwell),
 	of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition),
+	of("window", "Range of total in which all drives of blends stay within their limits, and the trim", (*client.Client).Window, report.Window),
 }
 
 // calculation is one call of the service that is not about a whole plan.

@@ -209,6 +209,147 @@ func (x *BlendResponse) GetWorking() []*Step {
 	return nil
 }
 
+// Asks for the windows of the blends of a set of products.
+type WindowRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drives, 1 to 1000, each with an id of its own.
+	Drives []*Drive `protobuf:"bytes,1,rep,name=drives,proto3" json:"drives,omitempty"`
+	// The materials that the components name, at most 1000, each with an id of its own.
+	Materials []*Material `protobuf:"bytes,2,rep,name=materials,proto3" json:"materials,omitempty"`
+	// The blends, 1 to 1000, such as one for each product that the line makes. They run
+	// one at a time, so they may name the same drives. One without total and
+	// leader_rate has a window, but none that is asked in it. Rounding has no meaning
+	// here.
+	Blends []*Blend `protobuf:"bytes,3,rep,name=blends,proto3" json:"blends,omitempty"`
+	// Whether to show how each number was found.
+	IncludeWorking bool `protobuf:"varint,4,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *WindowRequest) Reset() {
+	*x = WindowRequest{}
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindowRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindowRequest) ProtoMessage() {}
+
+func (x *WindowRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindowRequest.ProtoReflect.Descriptor instead.
+func (*WindowRequest) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_ratio_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *WindowRequest) GetDrives() []*Drive {
+	if x != nil {
+		return x.Drives
+	}
+	return nil
+}
+
+func (x *WindowRequest) GetMaterials() []*Material {
+	if x != nil {
+		return x.Materials
+	}
+	return nil
+}
+
+func (x *WindowRequest) GetBlends() []*Blend {
+	if x != nil {
+		return x.Blends
+	}
+	return nil
+}
+
+func (x *WindowRequest) GetIncludeWorking() bool {
+	if x != nil {
+		return x.IncludeWorking
+	}
+	return false
+}
+
+// The windows of blends.
+type WindowResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each blend, in order.
+	Windows []*WindowResponse_BlendWindow `protobuf:"bytes,1,rep,name=windows,proto3" json:"windows,omitempty"`
+	// How far an operator may trim all blends alike. Absent where a blend says no total
+	// or leader's rate.
+	Trim *WindowResponse_Trim `protobuf:"bytes,2,opt,name=trim,proto3" json:"trim,omitempty"`
+	// How the windows and the trim were found; on request.
+	Working       []*Step `protobuf:"bytes,3,rep,name=working,proto3" json:"working,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindowResponse) Reset() {
+	*x = WindowResponse{}
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindowResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindowResponse) ProtoMessage() {}
+
+func (x *WindowResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindowResponse.ProtoReflect.Descriptor instead.
+func (*WindowResponse) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_ratio_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *WindowResponse) GetWindows() []*WindowResponse_BlendWindow {
+	if x != nil {
+		return x.Windows
+	}
+	return nil
+}
+
+func (x *WindowResponse) GetTrim() *WindowResponse_Trim {
+	if x != nil {
+		return x.Trim
+	}
+	return nil
+}
+
+func (x *WindowResponse) GetWorking() []*Step {
+	if x != nil {
+		return x.Working
+	}
+	return nil
+}
+
 // What becomes of one component.
 type BlendResponse_Component struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -247,7 +388,7 @@ type BlendResponse_Component struct {
 
 func (x *BlendResponse_Component) Reset() {
 	*x = BlendResponse_Component{}
-	mi := &file_linepace_v1_ratio_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -259,7 +400,7 @@ func (x *BlendResponse_Component) String() string {
 func (*BlendResponse_Component) ProtoMessage() {}
 
 func (x *BlendResponse_Component) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_ratio_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -359,6 +500,155 @@ func (x *BlendResponse_Component) GetSetpoint() *Setpoint {
 	return nil
 }
 
+// The window of one blend.
+type WindowResponse_BlendWindow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The blend's id.
+	BlendId string `protobuf:"bytes,1,opt,name=blend_id,json=blendId,proto3" json:"blend_id,omitempty"`
+	// The range of its total, or of its leader's rate.
+	Window *Window `protobuf:"bytes,2,opt,name=window,proto3" json:"window,omitempty"`
+	// Whether any value fits: low is not above high.
+	AnyFits bool `protobuf:"varint,3,opt,name=any_fits,json=anyFits,proto3" json:"any_fits,omitempty"`
+	// Whether what the blend asks for fits, with the rounding of a leader to its
+	// count. Absent: it asks for nothing.
+	AskedFits     *bool `protobuf:"varint,4,opt,name=asked_fits,json=askedFits,proto3,oneof" json:"asked_fits,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindowResponse_BlendWindow) Reset() {
+	*x = WindowResponse_BlendWindow{}
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindowResponse_BlendWindow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindowResponse_BlendWindow) ProtoMessage() {}
+
+func (x *WindowResponse_BlendWindow) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindowResponse_BlendWindow.ProtoReflect.Descriptor instead.
+func (*WindowResponse_BlendWindow) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_ratio_service_proto_rawDescGZIP(), []int{3, 0}
+}
+
+func (x *WindowResponse_BlendWindow) GetBlendId() string {
+	if x != nil {
+		return x.BlendId
+	}
+	return ""
+}
+
+func (x *WindowResponse_BlendWindow) GetWindow() *Window {
+	if x != nil {
+		return x.Window
+	}
+	return nil
+}
+
+func (x *WindowResponse_BlendWindow) GetAnyFits() bool {
+	if x != nil {
+		return x.AnyFits
+	}
+	return false
+}
+
+func (x *WindowResponse_BlendWindow) GetAskedFits() bool {
+	if x != nil && x.AskedFits != nil {
+		return *x.AskedFits
+	}
+	return false
+}
+
+// The range of a change that an operator may make to the totals of all blends, in
+// percent of each blend's own.
+type WindowResponse_Trim struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Lower end, percent: the least change that every blend can take.
+	LowPercent float64 `protobuf:"fixed64,1,opt,name=low_percent,json=lowPercent,proto3" json:"low_percent,omitempty"`
+	// Upper end, percent. Where it is below low_percent, no trim keeps all blends
+	// feasible; where 0 lies outside, not all are feasible as they are.
+	HighPercent float64 `protobuf:"fixed64,2,opt,name=high_percent,json=highPercent,proto3" json:"high_percent,omitempty"`
+	// The blend, by its place in the request, that binds at the lower end.
+	LowBlend int32 `protobuf:"varint,3,opt,name=low_blend,json=lowBlend,proto3" json:"low_blend,omitempty"`
+	// The blend, by its place in the request, that binds at the upper end.
+	HighBlend     int32 `protobuf:"varint,4,opt,name=high_blend,json=highBlend,proto3" json:"high_blend,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindowResponse_Trim) Reset() {
+	*x = WindowResponse_Trim{}
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindowResponse_Trim) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindowResponse_Trim) ProtoMessage() {}
+
+func (x *WindowResponse_Trim) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_ratio_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindowResponse_Trim.ProtoReflect.Descriptor instead.
+func (*WindowResponse_Trim) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_ratio_service_proto_rawDescGZIP(), []int{3, 1}
+}
+
+func (x *WindowResponse_Trim) GetLowPercent() float64 {
+	if x != nil {
+		return x.LowPercent
+	}
+	return 0
+}
+
+func (x *WindowResponse_Trim) GetHighPercent() float64 {
+	if x != nil {
+		return x.HighPercent
+	}
+	return 0
+}
+
+func (x *WindowResponse_Trim) GetLowBlend() int32 {
+	if x != nil {
+		return x.LowBlend
+	}
+	return 0
+}
+
+func (x *WindowResponse_Trim) GetHighBlend() int32 {
+	if x != nil {
+		return x.HighBlend
+	}
+	return 0
+}
+
 var File_linepace_v1_ratio_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_ratio_service_proto_rawDesc = "" +
@@ -406,12 +696,36 @@ const file_linepace_v1_ratio_service_proto_rawDesc = "" +
 	"\x17_achieved_share_percentB\x10\n" +
 	"\x0e_error_percentB\x18\n" +
 	"\x16_largest_error_percentB\t\n" +
-	"\a_proven2\xf6\x02\n" +
+	"\a_proven\"\xea\x01\n" +
+	"\rWindowRequest\x127\n" +
+	"\x06drives\x18\x01 \x03(\v2\x12.linepace.v1.DriveB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x06drives\x12>\n" +
+	"\tmaterials\x18\x02 \x03(\v2\x15.linepace.v1.MaterialB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\tmaterials\x127\n" +
+	"\x06blends\x18\x03 \x03(\v2\x12.linepace.v1.BlendB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x06blends\x12'\n" +
+	"\x0finclude_working\x18\x04 \x01(\bR\x0eincludeWorking\"\xe5\x03\n" +
+	"\x0eWindowResponse\x12A\n" +
+	"\awindows\x18\x01 \x03(\v2'.linepace.v1.WindowResponse.BlendWindowR\awindows\x124\n" +
+	"\x04trim\x18\x02 \x01(\v2 .linepace.v1.WindowResponse.TrimR\x04trim\x12+\n" +
+	"\aworking\x18\x03 \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xa3\x01\n" +
+	"\vBlendWindow\x12\x19\n" +
+	"\bblend_id\x18\x01 \x01(\tR\ablendId\x12+\n" +
+	"\x06window\x18\x02 \x01(\v2\x13.linepace.v1.WindowR\x06window\x12\x19\n" +
+	"\bany_fits\x18\x03 \x01(\bR\aanyFits\x12\"\n" +
+	"\n" +
+	"asked_fits\x18\x04 \x01(\bH\x00R\taskedFits\x88\x01\x01B\r\n" +
+	"\v_asked_fits\x1a\x86\x01\n" +
+	"\x04Trim\x12\x1f\n" +
+	"\vlow_percent\x18\x01 \x01(\x01R\n" +
+	"lowPercent\x12!\n" +
+	"\fhigh_percent\x18\x02 \x01(\x01R\vhighPercent\x12\x1b\n" +
+	"\tlow_blend\x18\x03 \x01(\x05R\blowBlend\x12\x1d\n" +
+	"\n" +
+	"high_blend\x18\x04 \x01(\x05R\thighBlend2\xd6\x03\n" +
 	"\fRatioService\x12Z\n" +
 	"\x05Blend\x12\x19.linepace.v1.BlendRequest\x1a\x1a.linepace.v1.BlendResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/ratio:blend\x12V\n" +
 	"\x04Draw\x12\x18.linepace.v1.DrawRequest\x1a\x19.linepace.v1.DrawResponse\"\x19\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/ratio:draw\x12V\n" +
 	"\x04Gear\x12\x18.linepace.v1.GearRequest\x1a\x19.linepace.v1.GearResponse\"\x19\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/ratio:gear\x12Z\n" +
-	"\x05Ramps\x12\x19.linepace.v1.RampsRequest\x1a\x1a.linepace.v1.RampsResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/ratio:rampsB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\x05Ramps\x12\x19.linepace.v1.RampsRequest\x1a\x1a.linepace.v1.RampsResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/ratio:ramps\x12^\n" +
+	"\x06Window\x12\x1a.linepace.v1.WindowRequest\x1a\x1b.linepace.v1.WindowResponse\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/ratio:windowB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_ratio_service_proto_rawDescOnce sync.Once
@@ -425,49 +739,63 @@ func file_linepace_v1_ratio_service_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_ratio_service_proto_rawDescData
 }
 
-var file_linepace_v1_ratio_service_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_linepace_v1_ratio_service_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_linepace_v1_ratio_service_proto_goTypes = []any{
-	(*BlendRequest)(nil),            // 0: linepace.v1.BlendRequest
-	(*BlendResponse)(nil),           // 1: linepace.v1.BlendResponse
-	(*BlendResponse_Component)(nil), // 2: linepace.v1.BlendResponse.Component
-	(*Drive)(nil),                   // 3: linepace.v1.Drive
-	(*Material)(nil),                // 4: linepace.v1.Material
-	(*Blend)(nil),                   // 5: linepace.v1.Blend
-	(*Quantity)(nil),                // 6: linepace.v1.Quantity
-	(*Check)(nil),                   // 7: linepace.v1.Check
-	(Check_Verdict)(0),              // 8: linepace.v1.Check.Verdict
-	(*Step)(nil),                    // 9: linepace.v1.Step
-	(*Setpoint)(nil),                // 10: linepace.v1.Setpoint
-	(*DrawRequest)(nil),             // 11: linepace.v1.DrawRequest
-	(*GearRequest)(nil),             // 12: linepace.v1.GearRequest
-	(*RampsRequest)(nil),            // 13: linepace.v1.RampsRequest
-	(*DrawResponse)(nil),            // 14: linepace.v1.DrawResponse
-	(*GearResponse)(nil),            // 15: linepace.v1.GearResponse
-	(*RampsResponse)(nil),           // 16: linepace.v1.RampsResponse
+	(*BlendRequest)(nil),               // 0: linepace.v1.BlendRequest
+	(*BlendResponse)(nil),              // 1: linepace.v1.BlendResponse
+	(*WindowRequest)(nil),              // 2: linepace.v1.WindowRequest
+	(*WindowResponse)(nil),             // 3: linepace.v1.WindowResponse
+	(*BlendResponse_Component)(nil),    // 4: linepace.v1.BlendResponse.Component
+	(*WindowResponse_BlendWindow)(nil), // 5: linepace.v1.WindowResponse.BlendWindow
+	(*WindowResponse_Trim)(nil),        // 6: linepace.v1.WindowResponse.Trim
+	(*Drive)(nil),                      // 7: linepace.v1.Drive
+	(*Material)(nil),                   // 8: linepace.v1.Material
+	(*Blend)(nil),                      // 9: linepace.v1.Blend
+	(*Quantity)(nil),                   // 10: linepace.v1.Quantity
+	(*Check)(nil),                      // 11: linepace.v1.Check
+	(Check_Verdict)(0),                 // 12: linepace.v1.Check.Verdict
+	(*Step)(nil),                       // 13: linepace.v1.Step
+	(*Setpoint)(nil),                   // 14: linepace.v1.Setpoint
+	(*Window)(nil),                     // 15: linepace.v1.Window
+	(*DrawRequest)(nil),                // 16: linepace.v1.DrawRequest
+	(*GearRequest)(nil),                // 17: linepace.v1.GearRequest
+	(*RampsRequest)(nil),               // 18: linepace.v1.RampsRequest
+	(*DrawResponse)(nil),               // 19: linepace.v1.DrawResponse
+	(*GearResponse)(nil),               // 20: linepace.v1.GearResponse
+	(*RampsResponse)(nil),              // 21: linepace.v1.RampsResponse
 }
 var file_linepace_v1_ratio_service_proto_depIdxs = []int32{
-	3,  // 0: linepace.v1.BlendRequest.drives:type_name -> linepace.v1.Drive
-	4,  // 1: linepace.v1.BlendRequest.materials:type_name -> linepace.v1.Material
-	5,  // 2: linepace.v1.BlendRequest.blend:type_name -> linepace.v1.Blend
-	2,  // 3: linepace.v1.BlendResponse.components:type_name -> linepace.v1.BlendResponse.Component
-	6,  // 4: linepace.v1.BlendResponse.achieved_total:type_name -> linepace.v1.Quantity
-	7,  // 5: linepace.v1.BlendResponse.checks:type_name -> linepace.v1.Check
-	8,  // 6: linepace.v1.BlendResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	9,  // 7: linepace.v1.BlendResponse.working:type_name -> linepace.v1.Step
-	10, // 8: linepace.v1.BlendResponse.Component.setpoint:type_name -> linepace.v1.Setpoint
-	0,  // 9: linepace.v1.RatioService.Blend:input_type -> linepace.v1.BlendRequest
-	11, // 10: linepace.v1.RatioService.Draw:input_type -> linepace.v1.DrawRequest
-	12, // 11: linepace.v1.RatioService.Gear:input_type -> linepace.v1.GearRequest
-	13, // 12: linepace.v1.RatioService.Ramps:input_type -> linepace.v1.RampsRequest
-	1,  // 13: linepace.v1.RatioService.Blend:output_type -> linepace.v1.BlendResponse
-	14, // 14: linepace.v1.RatioService.Draw:output_type -> linepace.v1.DrawResponse
-	15, // 15: linepace.v1.RatioService.Gear:output_type -> linepace.v1.GearResponse
-	16, // 16: linepace.v1.RatioService.Ramps:output_type -> linepace.v1.RampsResponse
-	13, // [13:17] is the sub-list for method output_type
-	9,  // [9:13] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	7,  // 0: linepace.v1.BlendRequest.drives:type_name -> linepace.v1.Drive
+	8,  // 1: linepace.v1.BlendRequest.materials:type_name -> linepace.v1.Material
+	9,  // 2: linepace.v1.BlendRequest.blend:type_name -> linepace.v1.Blend
+	4,  // 3: linepace.v1.BlendResponse.components:type_name -> linepace.v1.BlendResponse.Component
+	10, // 4: linepace.v1.BlendResponse.achieved_total:type_name -> linepace.v1.Quantity
+	11, // 5: linepace.v1.BlendResponse.checks:type_name -> linepace.v1.Check
+	12, // 6: linepace.v1.BlendResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	13, // 7: linepace.v1.BlendResponse.working:type_name -> linepace.v1.Step
+	7,  // 8: linepace.v1.WindowRequest.drives:type_name -> linepace.v1.Drive
+	8,  // 9: linepace.v1.WindowRequest.materials:type_name -> linepace.v1.Material
+	9,  // 10: linepace.v1.WindowRequest.blends:type_name -> linepace.v1.Blend
+	5,  // 11: linepace.v1.WindowResponse.windows:type_name -> linepace.v1.WindowResponse.BlendWindow
+	6,  // 12: linepace.v1.WindowResponse.trim:type_name -> linepace.v1.WindowResponse.Trim
+	13, // 13: linepace.v1.WindowResponse.working:type_name -> linepace.v1.Step
+	14, // 14: linepace.v1.BlendResponse.Component.setpoint:type_name -> linepace.v1.Setpoint
+	15, // 15: linepace.v1.WindowResponse.BlendWindow.window:type_name -> linepace.v1.Window
+	0,  // 16: linepace.v1.RatioService.Blend:input_type -> linepace.v1.BlendRequest
+	16, // 17: linepace.v1.RatioService.Draw:input_type -> linepace.v1.DrawRequest
+	17, // 18: linepace.v1.RatioService.Gear:input_type -> linepace.v1.GearRequest
+	18, // 19: linepace.v1.RatioService.Ramps:input_type -> linepace.v1.RampsRequest
+	2,  // 20: linepace.v1.RatioService.Window:input_type -> linepace.v1.WindowRequest
+	1,  // 21: linepace.v1.RatioService.Blend:output_type -> linepace.v1.BlendResponse
+	19, // 22: linepace.v1.RatioService.Draw:output_type -> linepace.v1.DrawResponse
+	20, // 23: linepace.v1.RatioService.Gear:output_type -> linepace.v1.GearResponse
+	21, // 24: linepace.v1.RatioService.Ramps:output_type -> linepace.v1.RampsResponse
+	3,  // 25: linepace.v1.RatioService.Window:output_type -> linepace.v1.WindowResponse
+	21, // [21:26] is the sub-list for method output_type
+	16, // [16:21] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_ratio_service_proto_init() }
@@ -483,14 +811,15 @@ func file_linepace_v1_ratio_service_proto_init() {
 	file_linepace_v1_ratio_ramps_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	file_linepace_v1_ratio_service_proto_msgTypes[1].OneofWrappers = []any{}
-	file_linepace_v1_ratio_service_proto_msgTypes[2].OneofWrappers = []any{}
+	file_linepace_v1_ratio_service_proto_msgTypes[4].OneofWrappers = []any{}
+	file_linepace_v1_ratio_service_proto_msgTypes[5].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_ratio_service_proto_rawDesc), len(file_linepace_v1_ratio_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -143,6 +143,33 @@ func local_request_RatioService_Ramps_0(ctx context.Context, marshaler runtime.M
 	return msg, metadata, err
 }
 
+func request_RatioService_Window_0(ctx context.Context, marshaler runtime.Marshaler, client RatioServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq WindowRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.Window(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_RatioService_Window_0(ctx context.Context, marshaler runtime.Marshaler, server RatioServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq WindowRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.Window(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 // RegisterRatioServiceHandlerServer registers the http handlers for service RatioService to "mux".
 // UnaryRPC     :call RatioServiceServer directly.
 // StreamingRPC :currently unsupported pending https://github.com/grpc/grpc-go/issues/906.
@@ -228,6 +255,26 @@ func RegisterRatioServiceHandlerServer(ctx context.Context, mux *runtime.ServeMu
 			return
 		}
 		forward_RatioService_Ramps_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodPost, pattern_RatioService_Window_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/linepace.v1.RatioService/Window", runtime.WithHTTPPathPattern("/v1/ratio:window"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_RatioService_Window_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_RatioService_Window_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -337,19 +384,38 @@ func RegisterRatioServiceHandlerClient(ctx context.Context, mux *runtime.ServeMu
 		}
 		forward_RatioService_Ramps_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_RatioService_Window_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/linepace.v1.RatioService/Window", runtime.WithHTTPPathPattern("/v1/ratio:window"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_RatioService_Window_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_RatioService_Window_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
 var (
-	pattern_RatioService_Blend_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "blend"))
-	pattern_RatioService_Draw_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "draw"))
-	pattern_RatioService_Gear_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "gear"))
-	pattern_RatioService_Ramps_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "ramps"))
+	pattern_RatioService_Blend_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "blend"))
+	pattern_RatioService_Draw_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "draw"))
+	pattern_RatioService_Gear_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "gear"))
+	pattern_RatioService_Ramps_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "ramps"))
+	pattern_RatioService_Window_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "ratio"}, "window"))
 )
 
 var (
-	forward_RatioService_Blend_0 = runtime.ForwardResponseMessage
-	forward_RatioService_Draw_0  = runtime.ForwardResponseMessage
-	forward_RatioService_Gear_0  = runtime.ForwardResponseMessage
-	forward_RatioService_Ramps_0 = runtime.ForwardResponseMessage
+	forward_RatioService_Blend_0  = runtime.ForwardResponseMessage
+	forward_RatioService_Draw_0   = runtime.ForwardResponseMessage
+	forward_RatioService_Gear_0   = runtime.ForwardResponseMessage
+	forward_RatioService_Ramps_0  = runtime.ForwardResponseMessage
+	forward_RatioService_Window_0 = runtime.ForwardResponseMessage
 )

@@ -19,10 +19,11 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RatioService_Blend_FullMethodName = "/linepace.v1.RatioService/Blend"
-	RatioService_Draw_FullMethodName  = "/linepace.v1.RatioService/Draw"
-	RatioService_Gear_FullMethodName  = "/linepace.v1.RatioService/Gear"
-	RatioService_Ramps_FullMethodName = "/linepace.v1.RatioService/Ramps"
+	RatioService_Blend_FullMethodName  = "/linepace.v1.RatioService/Blend"
+	RatioService_Draw_FullMethodName   = "/linepace.v1.RatioService/Draw"
+	RatioService_Gear_FullMethodName   = "/linepace.v1.RatioService/Gear"
+	RatioService_Ramps_FullMethodName  = "/linepace.v1.RatioService/Ramps"
+	RatioService_Window_FullMethodName = "/linepace.v1.RatioService/Window"
 )
 
 // RatioServiceClient is the client API for RatioService service.
@@ -43,6 +44,9 @@ type RatioServiceClient interface {
 	// Finds the common ramp of drives that start, stop or change speed together, and
 	// what is made off ratio meanwhile.
 	Ramps(ctx context.Context, in *RampsRequest, opts ...grpc.CallOption) (*RampsResponse, error)
+	// Finds the range of total rate in which every drive of a blend stays within its
+	// limits, and how far an operator may trim a set of blends.
+	Window(ctx context.Context, in *WindowRequest, opts ...grpc.CallOption) (*WindowResponse, error)
 }
 
 type ratioServiceClient struct {
@@ -93,6 +97,16 @@ func (c *ratioServiceClient) Ramps(ctx context.Context, in *RampsRequest, opts .
 	return out, nil
 }
 
+func (c *ratioServiceClient) Window(ctx context.Context, in *WindowRequest, opts ...grpc.CallOption) (*WindowResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WindowResponse)
+	err := c.cc.Invoke(ctx, RatioService_Window_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RatioServiceServer is the server API for RatioService service.
 // All implementations must embed UnimplementedRatioServiceServer
 // for forward compatibility.
@@ -111,6 +125,9 @@ type RatioServiceServer interface {
 	// Finds the common ramp of drives that start, stop or change speed together, and
 	// what is made off ratio meanwhile.
 	Ramps(context.Context, *RampsRequest) (*RampsResponse, error)
+	// Finds the range of total rate in which every drive of a blend stays within its
+	// limits, and how far an operator may trim a set of blends.
+	Window(context.Context, *WindowRequest) (*WindowResponse, error)
 	mustEmbedUnimplementedRatioServiceServer()
 }
 
@@ -132,6 +149,9 @@ func (UnimplementedRatioServiceServer) Gear(context.Context, *GearRequest) (*Gea
 }
 func (UnimplementedRatioServiceServer) Ramps(context.Context, *RampsRequest) (*RampsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Ramps not implemented")
+}
+func (UnimplementedRatioServiceServer) Window(context.Context, *WindowRequest) (*WindowResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Window not implemented")
 }
 func (UnimplementedRatioServiceServer) mustEmbedUnimplementedRatioServiceServer() {}
 func (UnimplementedRatioServiceServer) testEmbeddedByValue()                      {}
@@ -226,6 +246,24 @@ func _RatioService_Ramps_Handler(srv interface{}, ctx context.Context, dec func(
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RatioService_Window_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WindowRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RatioServiceServer).Window(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RatioService_Window_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RatioServiceServer).Window(ctx, req.(*WindowRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RatioService_ServiceDesc is the grpc.ServiceDesc for RatioService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -248,6 +286,10 @@ var RatioService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Ramps",
 			Handler:    _RatioService_Ramps_Handler,
+		},
+		{
+			MethodName: "Window",
+			Handler:    _RatioService_Window_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -132,7 +132,7 @@ func (x Check_Severity) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Check_Severity.Descriptor instead.
 func (Check_Severity) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{1, 0}
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{2, 0}
 }
 
 // What limits a speed.
@@ -189,7 +189,7 @@ func (x Check_Limit) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Check_Limit.Descriptor instead.
 func (Check_Limit) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{1, 1}
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{2, 1}
 }
 
 // What a check says.
@@ -447,7 +447,7 @@ func (x Check_Code) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Check_Code.Descriptor instead.
 func (Check_Code) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{1, 2}
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{2, 2}
 }
 
 // Whether a line may run a plan.
@@ -504,7 +504,7 @@ func (x Check_Verdict) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Check_Verdict.Descriptor instead.
 func (Check_Verdict) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{1, 3}
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{2, 3}
 }
 
 // What one drive is to be given, and what it then does. What does not exist is
@@ -760,6 +760,118 @@ func (x *Setpoint) GetNearestCount() int32 {
 	return 0
 }
 
+// The range of a quantity in which every drive that hangs on it stays within its
+// limits, each drive taken exactly, without the rounding to counts.
+type Window struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The request's field that it is the range of: a blend's total or its leader's
+	// rate, or the rate or the time of a demand.
+	Field string `protobuf:"bytes,1,opt,name=field,proto3" json:"field,omitempty"`
+	// Lower end. Where it lies above high, no value fits: what the one drive needs at
+	// least the other cannot run.
+	Low *Quantity `protobuf:"bytes,2,opt,name=low,proto3" json:"low,omitempty"`
+	// Upper end, in the same unit. A time that has no upper end is 1e12 min.
+	High *Quantity `protobuf:"bytes,3,opt,name=high,proto3" json:"high,omitempty"`
+	// The drive that binds at the lower end.
+	LowDriveId string `protobuf:"bytes,4,opt,name=low_drive_id,json=lowDriveId,proto3" json:"low_drive_id,omitempty"`
+	// What binds it there.
+	LowBinds Check_Limit `protobuf:"varint,5,opt,name=low_binds,json=lowBinds,proto3,enum=linepace.v1.Check_Limit" json:"low_binds,omitempty"`
+	// The drive that binds at the upper end.
+	HighDriveId string `protobuf:"bytes,6,opt,name=high_drive_id,json=highDriveId,proto3" json:"high_drive_id,omitempty"`
+	// What binds it there.
+	HighBinds Check_Limit `protobuf:"varint,7,opt,name=high_binds,json=highBinds,proto3,enum=linepace.v1.Check_Limit" json:"high_binds,omitempty"`
+	// high / low. Absent where low is 0.
+	Turndown      *float64 `protobuf:"fixed64,8,opt,name=turndown,proto3,oneof" json:"turndown,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Window) Reset() {
+	*x = Window{}
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Window) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Window) ProtoMessage() {}
+
+func (x *Window) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Window.ProtoReflect.Descriptor instead.
+func (*Window) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Window) GetField() string {
+	if x != nil {
+		return x.Field
+	}
+	return ""
+}
+
+func (x *Window) GetLow() *Quantity {
+	if x != nil {
+		return x.Low
+	}
+	return nil
+}
+
+func (x *Window) GetHigh() *Quantity {
+	if x != nil {
+		return x.High
+	}
+	return nil
+}
+
+func (x *Window) GetLowDriveId() string {
+	if x != nil {
+		return x.LowDriveId
+	}
+	return ""
+}
+
+func (x *Window) GetLowBinds() Check_Limit {
+	if x != nil {
+		return x.LowBinds
+	}
+	return Check_LIMIT_UNSPECIFIED
+}
+
+func (x *Window) GetHighDriveId() string {
+	if x != nil {
+		return x.HighDriveId
+	}
+	return ""
+}
+
+func (x *Window) GetHighBinds() Check_Limit {
+	if x != nil {
+		return x.HighBinds
+	}
+	return Check_LIMIT_UNSPECIFIED
+}
+
+func (x *Window) GetTurndown() float64 {
+	if x != nil && x.Turndown != nil {
+		return *x.Turndown
+	}
+	return 0
+}
+
 // Something that the user must know about a plan or a setpoint.
 type Check struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -785,6 +897,10 @@ type Check struct {
 	// The request's field that fit speaks of: the demand itself, the leader's
 	// demand, or the blend's total.
 	FitField string `protobuf:"bytes,10,opt,name=fit_field,json=fitField,proto3" json:"fit_field,omitempty"`
+	// The range that fit_field may be in, for a drive of a plan out of range: all
+	// drives that hang on it stay within their limits there. Not a part of a record,
+	// which can be found again from the rest.
+	Window *Window `protobuf:"bytes,60,opt,name=window,proto3" json:"window,omitempty"`
 	// The other field of the request, where a check speaks of two.
 	OtherField    string `protobuf:"bytes,20,opt,name=other_field,json=otherField,proto3" json:"other_field,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -793,7 +909,7 @@ type Check struct {
 
 func (x *Check) Reset() {
 	*x = Check{}
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[1]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -805,7 +921,7 @@ func (x *Check) String() string {
 func (*Check) ProtoMessage() {}
 
 func (x *Check) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[1]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -818,7 +934,7 @@ func (x *Check) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Check.ProtoReflect.Descriptor instead.
 func (*Check) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{1}
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Check) GetCode() Check_Code {
@@ -891,6 +1007,13 @@ func (x *Check) GetFitField() string {
 	return ""
 }
 
+func (x *Check) GetWindow() *Window {
+	if x != nil {
+		return x.Window
+	}
+	return nil
+}
+
 func (x *Check) GetOtherField() string {
 	if x != nil {
 		return x.OtherField
@@ -911,7 +1034,7 @@ type Setpoint_Band struct {
 
 func (x *Setpoint_Band) Reset() {
 	*x = Setpoint_Band{}
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[2]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -923,7 +1046,7 @@ func (x *Setpoint_Band) String() string {
 func (*Setpoint_Band) ProtoMessage() {}
 
 func (x *Setpoint_Band) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[2]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -972,7 +1095,7 @@ type Setpoint_Change struct {
 
 func (x *Setpoint_Change) Reset() {
 	*x = Setpoint_Change{}
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -984,7 +1107,7 @@ func (x *Setpoint_Change) String() string {
 func (*Setpoint_Change) ProtoMessage() {}
 
 func (x *Setpoint_Change) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1099,7 +1222,19 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
 	"\x16_band_within_toleranceB\x10\n" +
-	"\x0e_nearest_count\"\xa1\x10\n" +
+	"\x0e_nearest_count\"\xd6\x02\n" +
+	"\x06Window\x12\x14\n" +
+	"\x05field\x18\x01 \x01(\tR\x05field\x12'\n" +
+	"\x03low\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x03low\x12)\n" +
+	"\x04high\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x04high\x12 \n" +
+	"\flow_drive_id\x18\x04 \x01(\tR\n" +
+	"lowDriveId\x125\n" +
+	"\tlow_binds\x18\x05 \x01(\x0e2\x18.linepace.v1.Check.LimitR\blowBinds\x12\"\n" +
+	"\rhigh_drive_id\x18\x06 \x01(\tR\vhighDriveId\x127\n" +
+	"\n" +
+	"high_binds\x18\a \x01(\x0e2\x18.linepace.v1.Check.LimitR\thighBinds\x12\x1f\n" +
+	"\bturndown\x18\b \x01(\x01H\x00R\bturndown\x88\x01\x01B\v\n" +
+	"\t_turndown\"\xce\x10\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1111,7 +1246,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x0eexcess_percent\x18\b \x01(\x01H\x00R\rexcessPercent\x88\x01\x01\x12'\n" +
 	"\x03fit\x18\t \x01(\v2\x15.linepace.v1.QuantityR\x03fit\x12\x1b\n" +
 	"\tfit_field\x18\n" +
-	" \x01(\tR\bfitField\x12\x1f\n" +
+	" \x01(\tR\bfitField\x12+\n" +
+	"\x06window\x18< \x01(\v2\x13.linepace.v1.WindowR\x06window\x12\x1f\n" +
 	"\vother_field\x18\x14 \x01(\tR\n" +
 	"otherField\"F\n" +
 	"\bSeverity\x12\x18\n" +
@@ -1202,7 +1338,7 @@ func file_linepace_v1_setpoint_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_setpoint_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_linepace_v1_setpoint_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_linepace_v1_setpoint_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_linepace_v1_setpoint_proto_goTypes = []any{
 	(Setpoint_Action)(0),    // 0: linepace.v1.Setpoint.Action
 	(Check_Severity)(0),     // 1: linepace.v1.Check.Severity
@@ -1210,33 +1346,39 @@ var file_linepace_v1_setpoint_proto_goTypes = []any{
 	(Check_Code)(0),         // 3: linepace.v1.Check.Code
 	(Check_Verdict)(0),      // 4: linepace.v1.Check.Verdict
 	(*Setpoint)(nil),        // 5: linepace.v1.Setpoint
-	(*Check)(nil),           // 6: linepace.v1.Check
-	(*Setpoint_Band)(nil),   // 7: linepace.v1.Setpoint.Band
-	(*Setpoint_Change)(nil), // 8: linepace.v1.Setpoint.Change
-	(*Quantity)(nil),        // 9: linepace.v1.Quantity
-	(*Step)(nil),            // 10: linepace.v1.Step
+	(*Window)(nil),          // 6: linepace.v1.Window
+	(*Check)(nil),           // 7: linepace.v1.Check
+	(*Setpoint_Band)(nil),   // 8: linepace.v1.Setpoint.Band
+	(*Setpoint_Change)(nil), // 9: linepace.v1.Setpoint.Change
+	(*Quantity)(nil),        // 10: linepace.v1.Quantity
+	(*Step)(nil),            // 11: linepace.v1.Step
 }
 var file_linepace_v1_setpoint_proto_depIdxs = []int32{
 	0,  // 0: linepace.v1.Setpoint.action:type_name -> linepace.v1.Setpoint.Action
-	9,  // 1: linepace.v1.Setpoint.demanded:type_name -> linepace.v1.Quantity
-	9,  // 2: linepace.v1.Setpoint.achieved:type_name -> linepace.v1.Quantity
-	7,  // 3: linepace.v1.Setpoint.band:type_name -> linepace.v1.Setpoint.Band
-	8,  // 4: linepace.v1.Setpoint.change:type_name -> linepace.v1.Setpoint.Change
-	10, // 5: linepace.v1.Setpoint.working:type_name -> linepace.v1.Step
-	9,  // 6: linepace.v1.Setpoint.process_rate:type_name -> linepace.v1.Quantity
-	9,  // 7: linepace.v1.Setpoint.margin:type_name -> linepace.v1.Quantity
-	3,  // 8: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
-	1,  // 9: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
-	2,  // 10: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
-	9,  // 11: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
-	9,  // 12: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
-	9,  // 13: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
-	9,  // 14: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	10, // 1: linepace.v1.Setpoint.demanded:type_name -> linepace.v1.Quantity
+	10, // 2: linepace.v1.Setpoint.achieved:type_name -> linepace.v1.Quantity
+	8,  // 3: linepace.v1.Setpoint.band:type_name -> linepace.v1.Setpoint.Band
+	9,  // 4: linepace.v1.Setpoint.change:type_name -> linepace.v1.Setpoint.Change
+	11, // 5: linepace.v1.Setpoint.working:type_name -> linepace.v1.Step
+	10, // 6: linepace.v1.Setpoint.process_rate:type_name -> linepace.v1.Quantity
+	10, // 7: linepace.v1.Setpoint.margin:type_name -> linepace.v1.Quantity
+	10, // 8: linepace.v1.Window.low:type_name -> linepace.v1.Quantity
+	10, // 9: linepace.v1.Window.high:type_name -> linepace.v1.Quantity
+	2,  // 10: linepace.v1.Window.low_binds:type_name -> linepace.v1.Check.Limit
+	2,  // 11: linepace.v1.Window.high_binds:type_name -> linepace.v1.Check.Limit
+	3,  // 12: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
+	1,  // 13: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
+	2,  // 14: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
+	10, // 15: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
+	10, // 16: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
+	6,  // 17: linepace.v1.Check.window:type_name -> linepace.v1.Window
+	10, // 18: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
+	10, // 19: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_setpoint_proto_init() }
@@ -1247,14 +1389,15 @@ func file_linepace_v1_setpoint_proto_init() {
 	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_setpoint_proto_msgTypes[0].OneofWrappers = []any{}
 	file_linepace_v1_setpoint_proto_msgTypes[1].OneofWrappers = []any{}
-	file_linepace_v1_setpoint_proto_msgTypes[3].OneofWrappers = []any{}
+	file_linepace_v1_setpoint_proto_msgTypes[2].OneofWrappers = []any{}
+	file_linepace_v1_setpoint_proto_msgTypes[4].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_setpoint_proto_rawDesc), len(file_linepace_v1_setpoint_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   4,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
