@@ -49,6 +49,14 @@ func (scaling) Diagnose(context.Context, *linepacev1.DiagnoseRequest) (*linepace
 	return &linepacev1.DiagnoseResponse{}, nil
 }
 
+func (scaling) Catch(context.Context, *linepacev1.CatchRequest) (*linepacev1.CatchResponse, error) {
+	return &linepacev1.CatchResponse{}, nil
+}
+
+func (scaling) Lap(context.Context, *linepacev1.LapRequest) (*linepacev1.LapResponse, error) {
+	return &linepacev1.LapResponse{}, nil
+}
+
 type changeover struct {
 	linepacev1.UnimplementedChangeoverServiceServer
 	plan func(context.Context, *linepacev1.PlanRequest) (*linepacev1.PlanResponse, error)
