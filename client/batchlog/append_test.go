@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -192,7 +193,7 @@ func TestGiveUpWaiting(t *testing.T) {
 		return cancel, failed
 	}
 	lead(0) // and is held back with its turn
-	require.Eventually(t, func() bool { return len(log.turn) == 1 }, time.Minute, time.Millisecond)
+	require.Eventually(t, func() bool { return store.begun.Load() == 1 }, time.Minute, time.Millisecond)
 	cancel, failed := follow(1)
 	cancel()
 	require.Equal(t, context.Canceled, <-failed)
@@ -266,10 +267,12 @@ func TestAppendConcurrently(t *testing.T) {
 type counted struct {
 	storage
 	release chan struct{}
+	begun   atomic.Int32
 	updates int
 }
 
 func (c *counted) update(f func(writer) error) error {
+	c.begun.Add(1)
 	<-c.release
 	c.updates++
 	return c.storage.update(f)
