@@ -45,16 +45,20 @@ func (scaling) Setpoint(context.Context, *linepacev1.SetpointRequest) (*linepace
 	return nil, requestid.Attach(refusal.Invalid([]refusal.Violation{{Path: "target.unit", Reason: "UNIT_REQUIRED", Text: "is needed"}}), "from-service").Err()
 }
 
-func (scaling) Diagnose(context.Context, *linepacev1.DiagnoseRequest) (*linepacev1.DiagnoseResponse, error) {
-	return &linepacev1.DiagnoseResponse{}, nil
-}
-
 func (scaling) Catch(context.Context, *linepacev1.CatchRequest) (*linepacev1.CatchResponse, error) {
 	return &linepacev1.CatchResponse{}, nil
 }
 
 func (scaling) Lap(context.Context, *linepacev1.LapRequest) (*linepacev1.LapResponse, error) {
 	return &linepacev1.LapResponse{}, nil
+}
+
+func (scaling) CheckReading(context.Context, *linepacev1.CheckReadingRequest) (*linepacev1.CheckReadingResponse, error) {
+	return &linepacev1.CheckReadingResponse{}, nil
+}
+
+func (scaling) Diagnose(context.Context, *linepacev1.DiagnoseRequest) (*linepacev1.DiagnoseResponse, error) {
+	return &linepacev1.DiagnoseResponse{}, nil
 }
 
 type changeover struct {

@@ -27,6 +27,10 @@ func (s chainedScaling) Setpoint(ctx context.Context, req *linepacev1.SetpointRe
 	return through(ctx, s.chain, linepacev1.ScalingService_Setpoint_FullMethodName, req, s.next.Setpoint)
 }
 
+func (s chainedScaling) CheckReading(ctx context.Context, req *linepacev1.CheckReadingRequest) (*linepacev1.CheckReadingResponse, error) {
+	return through(ctx, s.chain, linepacev1.ScalingService_CheckReading_FullMethodName, req, s.next.CheckReading)
+}
+
 func (s chainedScaling) Diagnose(ctx context.Context, req *linepacev1.DiagnoseRequest) (*linepacev1.DiagnoseResponse, error) {
 	return through(ctx, s.chain, linepacev1.ScalingService_Diagnose_FullMethodName, req, s.next.Diagnose)
 }

@@ -26,7 +26,11 @@ echo "THE TILES THAT ARE IN THE KILN WHEN ITS SPEED CHANGES"
 
 echo "THE TAKE-AWAY BELT RUNS TWICE AS FAST AS ITS COUNT SAYS: which mistake explains it?"
 echo
-"$linepace" calc diagnose --line "$lines/line.yaml" --drive takeaway "$lines/takeaway-too-fast.yaml"
+"$linepace" calc diagnose --line "$lines/line.yaml" --drive takeaway "$lines/takeaway-too-fast.yaml" | sed '/^CAUTIONS/,$d'
+
+echo "IT IS MENDED, AND ITS MOTOR CHECKED BY A TACHOMETER: does the drive keep to its regulation?"
+echo
+"$linepace" calc check-reading --line "$lines/line.yaml" --drive takeaway "$lines/takeaway-tachometer.yaml" | sed '/^CAUTIONS/,$d'
 
 echo "A CATCH TEST AT THE GLAZE PUMP: what it moves and what leaks back, a year later"
 echo

@@ -99,6 +99,14 @@ const (
 	UncertaintyOutOfReach
 )
 
+// Codes of the check of a reading.
+const (
+	SlipNotCorrected Code = 30 + iota
+	SlipCorrected
+	SingleReading
+	LimitsTooClose
+)
+
 // Codes of blends.
 const (
 	CountChosenTogether Code = 60 + iota
@@ -148,7 +156,8 @@ func (k Code) Severity() Severity {
 		return Error
 	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
 		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
-		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound:
+		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound,
+		SlipNotCorrected, SlipCorrected, SingleReading:
 		return Info
 	case RatioFitsExactly, NoSpeedChanges:
 		return Info
@@ -197,6 +206,14 @@ func (k *Check) Message() string {
 		return "the running product gives this drive no setpoint, so the change is not shown"
 	case LeaderGivesNoRate:
 		return fmt.Sprintf("at its setpoint the leader %q gives nothing, or runs backwards, which this drive cannot follow", k.Name)
+	case SlipNotCorrected:
+		return fmt.Sprintf("the belt of stage %.0f lies behind the shaft that the loop holds: the loop does not correct its slip, and what slips beyond the description shows in the deviation", k.Number)
+	case SlipCorrected:
+		return fmt.Sprintf("the belt of stage %.0f lies before the shaft that the loop holds: the loop corrects its slip, so this shaft runs faster by what slips beyond the description; measure at the sensor's shaft to judge the drive", k.Number)
+	case SingleReading:
+		return "one reading tells nothing of the scatter: take five or more"
+	case LimitsTooClose:
+		return "the limits lie closer together than two guard bands: no reading of this instrument could prove that the drive keeps to them"
 	case DeliversNothing:
 		return "the pump turns no faster than its slip flow takes back, so it delivers nothing"
 	case CountChosenTogether:

@@ -69,3 +69,46 @@ func RegulatedSpeeds(c *exact.Calc, d *Drive, n exact.Num) (slow, fast exact.Num
 	r := run{c: c, subject: Subject{Drive: d}}
 	return r.regulated(n)
 }
+
+// RateAt returns the process rate of s at n r/min of its motor, in base units of the
+// kind of [Drive.RateDimension], which s's drive has.
+func RateAt(c *exact.Calc, s *Subject, n exact.Num) exact.Num {
+	return MotionFor(c, s, Measure{Unit: revolutionPerMin}, n).Rate
+}
+
+// NumberWorking derives the motor speed that a number in s's register sets, and the
+// process rate at it.
+func NumberWorking(s *Subject, number float64) []Step {
+	var r run
+	c := new(exact.Calc)
+	r.begin(c, s, Measure{}, nil, nil)
+	w := worker{run: &r}
+	w.scaleSteps()
+	n := r.line.speed(c.Dec(number))
+	w.countSpeedStep("achieved-speed/1", "motor speed that the number in the register sets", number, speedQuantity(n.Float()))
+	w.rateStep(n)
+	return w.steps
+}
+
+// SpeedWorking derives the motor speed that an amount of measure m asks for, and the
+// process rate at it.
+func SpeedWorking(s *Subject, m Measure, amount units.Quantity) []Step {
+	var r run
+	c := new(exact.Calc)
+	n := MotionFor(c, s, m, amount.Base(c)).Speed
+	r.begin(c, s, m, nil, &Setpoint{Demanded: amount, DemandedRPM: Some(n.Float())})
+	w := worker{run: &r}
+	w.scaleSteps()
+	w.speedStep()
+	w.rateStep(n)
+	return w.steps
+}
+
+func (w *worker) rateStep(n exact.Num) {
+	if w.rel.kind == noKind {
+		return
+	}
+	formula, inputs := w.rateFormula("speed")
+	w.step("process-rate/1", "process rate at that speed", formula, quantity(w.c, w.rel.rate(n), RateUnit(w.subject.Drive)),
+		append(inputs, Input{"speed", speedQuantity(n.Float())})...)
+}

@@ -63,18 +63,24 @@ func (w *worker) valueFormula(speed string, of kind, length units.Quantity) (str
 // demandSteps derives the motor speed from the demanded amount, and from that the
 // number that the register takes.
 func (w *worker) demandSteps() {
-	speed := Input{"speed", speedQuantity(w.out.DemandedRPM.Value)}
-	if w.asked != motorSpeed {
-		rate := w.demandedRate()
-		formula, inputs := w.speedFormula("rate")
-		w.step("motor-speed/1", "motor speed that meets the demand", formula, speed.Value, append(inputs, Input{"rate", rate})...)
-	}
+	speed := w.speedStep()
 	if w.measure.Goal != Nearest && w.out.AchievedRPM.Set {
 		speed = w.targetStep(speed)
 	}
 	if w.subject.Drive.Register.Kind != NoRegister {
 		w.numberSteps(speed)
 	}
+}
+
+// speedStep derives the motor speed from the demand.
+func (w *worker) speedStep() Input {
+	speed := Input{"speed", speedQuantity(w.out.DemandedRPM.Value)}
+	if w.asked != motorSpeed {
+		rate := w.demandedRate()
+		formula, inputs := w.speedFormula("rate")
+		w.step("motor-speed/1", "motor speed that meets the demand", formula, speed.Value, append(inputs, Input{"rate", rate})...)
+	}
+	return speed
 }
 
 // demandedRate derives the process rate of the drive's own kind that meets the demand.

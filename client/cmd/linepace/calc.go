@@ -30,6 +30,7 @@ var calculations = []calculation{
 	of("setpoint", "The setpoint for a target, or what a count does", (*client.Client).Setpoint, report.Setpoint),
 	of("catch", "What a pump or feeder gives, from a catch test", (*client.Client).Catch, report.Catch),
 	of("lap", "A belt's speed, from the time of its laps or from a surface wheel", (*client.Client).Lap, report.Lap),
+	of("check-reading", "What a tachometer should read, and what its reading proves of the drive", (*client.Client).CheckReading, report.CheckReading),
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
 	of("dwell", "The speeds that give pieces a time in sections", (*client.Client).Dwell, report.Dwell),
 	of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition),

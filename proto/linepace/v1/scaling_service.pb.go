@@ -1747,7 +1747,7 @@ var File_linepace_v1_scaling_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\n" +
-	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1blinepace/v1/diagnosis.proto\x1a\x16linepace/v1/line.proto\x1a\x1dlinepace/v1/measurement.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\x95\x02\n" +
+	"!linepace/v1/scaling_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1blinepace/v1/diagnosis.proto\x1a\x16linepace/v1/line.proto\x1a\x1dlinepace/v1/measurement.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x19linepace/v1/reading.proto\x1a\x1alinepace/v1/setpoint.proto\"\x95\x02\n" +
 	"\fScaleRequest\x120\n" +
 	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
@@ -1912,10 +1912,11 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\bpulse_hz\x18\x05 \x01(\x01H\x02R\apulseHz\x88\x01\x01B\x11\n" +
 	"\x0f_last_shaft_rpmB\x0f\n" +
 	"\r_readout_textB\v\n" +
-	"\t_pulse_hz2\xf6\x03\n" +
+	"\t_pulse_hz2\xf0\x04\n" +
 	"\x0eScalingService\x12\\\n" +
 	"\x05Scale\x12\x19.linepace.v1.ScaleRequest\x1a\x1a.linepace.v1.ScaleResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/scaling:scale\x12h\n" +
-	"\bSetpoint\x12\x1c.linepace.v1.SetpointRequest\x1a\x1d.linepace.v1.SetpointResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:setpoint\x12h\n" +
+	"\bSetpoint\x12\x1c.linepace.v1.SetpointRequest\x1a\x1d.linepace.v1.SetpointResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:setpoint\x12x\n" +
+	"\fCheckReading\x12 .linepace.v1.CheckReadingRequest\x1a!.linepace.v1.CheckReadingResponse\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/scaling:checkReading\x12h\n" +
 	"\bDiagnose\x12\x1c.linepace.v1.DiagnoseRequest\x1a\x1d.linepace.v1.DiagnoseResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/scaling:diagnose\x12\\\n" +
 	"\x05Catch\x12\x19.linepace.v1.CatchRequest\x1a\x1a.linepace.v1.CatchResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/scaling:catch\x12T\n" +
 	"\x03Lap\x12\x17.linepace.v1.LapRequest\x1a\x18.linepace.v1.LapResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/scaling:lapB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
@@ -1965,12 +1966,14 @@ var file_linepace_v1_scaling_service_proto_goTypes = []any{
 	(*Setpoint)(nil),                        // 27: linepace.v1.Setpoint
 	(Check_Verdict)(0),                      // 28: linepace.v1.Check.Verdict
 	(*Delivery)(nil),                        // 29: linepace.v1.Delivery
-	(*DiagnoseRequest)(nil),                 // 30: linepace.v1.DiagnoseRequest
-	(*CatchRequest)(nil),                    // 31: linepace.v1.CatchRequest
-	(*LapRequest)(nil),                      // 32: linepace.v1.LapRequest
-	(*DiagnoseResponse)(nil),                // 33: linepace.v1.DiagnoseResponse
-	(*CatchResponse)(nil),                   // 34: linepace.v1.CatchResponse
-	(*LapResponse)(nil),                     // 35: linepace.v1.LapResponse
+	(*CheckReadingRequest)(nil),             // 30: linepace.v1.CheckReadingRequest
+	(*DiagnoseRequest)(nil),                 // 31: linepace.v1.DiagnoseRequest
+	(*CatchRequest)(nil),                    // 32: linepace.v1.CatchRequest
+	(*LapRequest)(nil),                      // 33: linepace.v1.LapRequest
+	(*CheckReadingResponse)(nil),            // 34: linepace.v1.CheckReadingResponse
+	(*DiagnoseResponse)(nil),                // 35: linepace.v1.DiagnoseResponse
+	(*CatchResponse)(nil),                   // 36: linepace.v1.CatchResponse
+	(*LapResponse)(nil),                     // 37: linepace.v1.LapResponse
 }
 var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	18, // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
@@ -2028,16 +2031,18 @@ var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	21, // 52: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
 	2,  // 53: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
 	8,  // 54: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
-	30, // 55: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
-	31, // 56: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
-	32, // 57: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
-	7,  // 58: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
-	9,  // 59: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
-	33, // 60: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
-	34, // 61: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
-	35, // 62: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
-	58, // [58:63] is the sub-list for method output_type
-	53, // [53:58] is the sub-list for method input_type
+	30, // 55: linepace.v1.ScalingService.CheckReading:input_type -> linepace.v1.CheckReadingRequest
+	31, // 56: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
+	32, // 57: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
+	33, // 58: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
+	7,  // 59: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
+	9,  // 60: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
+	34, // 61: linepace.v1.ScalingService.CheckReading:output_type -> linepace.v1.CheckReadingResponse
+	35, // 62: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
+	36, // 63: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
+	37, // 64: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
+	59, // [59:65] is the sub-list for method output_type
+	53, // [53:59] is the sub-list for method input_type
 	53, // [53:53] is the sub-list for extension type_name
 	53, // [53:53] is the sub-list for extension extendee
 	0,  // [0:53] is the sub-list for field type_name
@@ -2053,6 +2058,7 @@ func file_linepace_v1_scaling_service_proto_init() {
 	file_linepace_v1_measurement_proto_init()
 	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()
+	file_linepace_v1_reading_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	file_linepace_v1_scaling_service_proto_msgTypes[1].OneofWrappers = []any{}
 	file_linepace_v1_scaling_service_proto_msgTypes[3].OneofWrappers = []any{}

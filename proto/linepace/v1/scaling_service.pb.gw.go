@@ -89,6 +89,33 @@ func local_request_ScalingService_Setpoint_0(ctx context.Context, marshaler runt
 	return msg, metadata, err
 }
 
+func request_ScalingService_CheckReading_0(ctx context.Context, marshaler runtime.Marshaler, client ScalingServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq CheckReadingRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.CheckReading(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_ScalingService_CheckReading_0(ctx context.Context, marshaler runtime.Marshaler, server ScalingServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq CheckReadingRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.CheckReading(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_ScalingService_Diagnose_0(ctx context.Context, marshaler runtime.Marshaler, client ScalingServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq DiagnoseRequest
@@ -215,6 +242,26 @@ func RegisterScalingServiceHandlerServer(ctx context.Context, mux *runtime.Serve
 			return
 		}
 		forward_ScalingService_Setpoint_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodPost, pattern_ScalingService_CheckReading_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/linepace.v1.ScalingService/CheckReading", runtime.WithHTTPPathPattern("/v1/scaling:checkReading"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_ScalingService_CheckReading_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ScalingService_CheckReading_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 	mux.Handle(http.MethodPost, pattern_ScalingService_Diagnose_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
@@ -350,6 +397,23 @@ func RegisterScalingServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 		}
 		forward_ScalingService_Setpoint_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_ScalingService_CheckReading_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/linepace.v1.ScalingService/CheckReading", runtime.WithHTTPPathPattern("/v1/scaling:checkReading"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_ScalingService_CheckReading_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ScalingService_CheckReading_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_ScalingService_Diagnose_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -405,17 +469,19 @@ func RegisterScalingServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 }
 
 var (
-	pattern_ScalingService_Scale_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "scale"))
-	pattern_ScalingService_Setpoint_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "setpoint"))
-	pattern_ScalingService_Diagnose_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "diagnose"))
-	pattern_ScalingService_Catch_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "catch"))
-	pattern_ScalingService_Lap_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "lap"))
+	pattern_ScalingService_Scale_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "scale"))
+	pattern_ScalingService_Setpoint_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "setpoint"))
+	pattern_ScalingService_CheckReading_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "checkReading"))
+	pattern_ScalingService_Diagnose_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "diagnose"))
+	pattern_ScalingService_Catch_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "catch"))
+	pattern_ScalingService_Lap_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "scaling"}, "lap"))
 )
 
 var (
-	forward_ScalingService_Scale_0    = runtime.ForwardResponseMessage
-	forward_ScalingService_Setpoint_0 = runtime.ForwardResponseMessage
-	forward_ScalingService_Diagnose_0 = runtime.ForwardResponseMessage
-	forward_ScalingService_Catch_0    = runtime.ForwardResponseMessage
-	forward_ScalingService_Lap_0      = runtime.ForwardResponseMessage
+	forward_ScalingService_Scale_0        = runtime.ForwardResponseMessage
+	forward_ScalingService_Setpoint_0     = runtime.ForwardResponseMessage
+	forward_ScalingService_CheckReading_0 = runtime.ForwardResponseMessage
+	forward_ScalingService_Diagnose_0     = runtime.ForwardResponseMessage
+	forward_ScalingService_Catch_0        = runtime.ForwardResponseMessage
+	forward_ScalingService_Lap_0          = runtime.ForwardResponseMessage
 )

@@ -19,11 +19,12 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ScalingService_Scale_FullMethodName    = "/linepace.v1.ScalingService/Scale"
-	ScalingService_Setpoint_FullMethodName = "/linepace.v1.ScalingService/Setpoint"
-	ScalingService_Diagnose_FullMethodName = "/linepace.v1.ScalingService/Diagnose"
-	ScalingService_Catch_FullMethodName    = "/linepace.v1.ScalingService/Catch"
-	ScalingService_Lap_FullMethodName      = "/linepace.v1.ScalingService/Lap"
+	ScalingService_Scale_FullMethodName        = "/linepace.v1.ScalingService/Scale"
+	ScalingService_Setpoint_FullMethodName     = "/linepace.v1.ScalingService/Setpoint"
+	ScalingService_CheckReading_FullMethodName = "/linepace.v1.ScalingService/CheckReading"
+	ScalingService_Diagnose_FullMethodName     = "/linepace.v1.ScalingService/Diagnose"
+	ScalingService_Catch_FullMethodName        = "/linepace.v1.ScalingService/Catch"
+	ScalingService_Lap_FullMethodName          = "/linepace.v1.ScalingService/Lap"
 )
 
 // ScalingServiceClient is the client API for ScalingService service.
@@ -36,6 +37,8 @@ type ScalingServiceClient interface {
 	Scale(ctx context.Context, in *ScaleRequest, opts ...grpc.CallOption) (*ScaleResponse, error)
 	// Finds the setpoint for a process rate, or what a count, a current or a voltage does.
 	Setpoint(ctx context.Context, in *SetpointRequest, opts ...grpc.CallOption) (*SetpointResponse, error)
+	// Finds what a tachometer should read, and judges what it read with its uncertainty.
+	CheckReading(ctx context.Context, in *CheckReadingRequest, opts ...grpc.CallOption) (*CheckReadingResponse, error)
 	// Finds the mistake that explains why a drive gives something else than was calculated.
 	Diagnose(ctx context.Context, in *DiagnoseRequest, opts ...grpc.CallOption) (*DiagnoseResponse, error)
 	// Finds what a pump or feeder gives from a catch test.
@@ -66,6 +69,16 @@ func (c *scalingServiceClient) Setpoint(ctx context.Context, in *SetpointRequest
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SetpointResponse)
 	err := c.cc.Invoke(ctx, ScalingService_Setpoint_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *scalingServiceClient) CheckReading(ctx context.Context, in *CheckReadingRequest, opts ...grpc.CallOption) (*CheckReadingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CheckReadingResponse)
+	err := c.cc.Invoke(ctx, ScalingService_CheckReading_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -112,6 +125,8 @@ type ScalingServiceServer interface {
 	Scale(context.Context, *ScaleRequest) (*ScaleResponse, error)
 	// Finds the setpoint for a process rate, or what a count, a current or a voltage does.
 	Setpoint(context.Context, *SetpointRequest) (*SetpointResponse, error)
+	// Finds what a tachometer should read, and judges what it read with its uncertainty.
+	CheckReading(context.Context, *CheckReadingRequest) (*CheckReadingResponse, error)
 	// Finds the mistake that explains why a drive gives something else than was calculated.
 	Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error)
 	// Finds what a pump or feeder gives from a catch test.
@@ -133,6 +148,9 @@ func (UnimplementedScalingServiceServer) Scale(context.Context, *ScaleRequest) (
 }
 func (UnimplementedScalingServiceServer) Setpoint(context.Context, *SetpointRequest) (*SetpointResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Setpoint not implemented")
+}
+func (UnimplementedScalingServiceServer) CheckReading(context.Context, *CheckReadingRequest) (*CheckReadingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckReading not implemented")
 }
 func (UnimplementedScalingServiceServer) Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Diagnose not implemented")
@@ -196,6 +214,24 @@ func _ScalingService_Setpoint_Handler(srv interface{}, ctx context.Context, dec 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(ScalingServiceServer).Setpoint(ctx, req.(*SetpointRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ScalingService_CheckReading_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckReadingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ScalingServiceServer).CheckReading(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ScalingService_CheckReading_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ScalingServiceServer).CheckReading(ctx, req.(*CheckReadingRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -268,6 +304,10 @@ var ScalingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Setpoint",
 			Handler:    _ScalingService_Setpoint_Handler,
+		},
+		{
+			MethodName: "CheckReading",
+			Handler:    _ScalingService_CheckReading_Handler,
 		},
 		{
 			MethodName: "Diagnose",

@@ -250,6 +250,17 @@ const (
 	Check_MISSES_UNCERTAINTY Check_Code = 27
 	// WARNING: no measurement, however long, reaches the wanted uncertainty.
 	Check_UNCERTAINTY_OUT_OF_REACH Check_Code = 28
+	// INFO: a belt lies behind the shaft that the loop holds: its slip is not corrected and
+	// shows in the deviation.
+	Check_SLIP_NOT_CORRECTED Check_Code = 30
+	// INFO: a belt lies before the shaft that the loop holds: its slip is corrected, and the
+	// shaft that was measured runs faster by it.
+	Check_SLIP_CORRECTED Check_Code = 31
+	// INFO: one reading tells nothing of the scatter.
+	Check_SINGLE_READING Check_Code = 32
+	// WARNING: the limits lie closer together than two guard bands, so that no reading could
+	// prove conformance.
+	Check_LIMITS_TOO_CLOSE Check_Code = 33
 	// WARNING: the readout's digits cannot show every value of the usable range.
 	Check_READOUT_CANNOT_SHOW_RANGE Check_Code = 40
 	// WARNING: the readout shows a mass or a volume, the drive delivers the other, and no density is known.
@@ -337,6 +348,10 @@ var (
 		26:  "LACK_OF_FIT",
 		27:  "MISSES_UNCERTAINTY",
 		28:  "UNCERTAINTY_OUT_OF_REACH",
+		30:  "SLIP_NOT_CORRECTED",
+		31:  "SLIP_CORRECTED",
+		32:  "SINGLE_READING",
+		33:  "LIMITS_TOO_CLOSE",
 		40:  "READOUT_CANNOT_SHOW_RANGE",
 		41:  "READOUT_WITHOUT_DENSITY",
 		42:  "READOUT_FINER_THAN_SENSOR",
@@ -393,6 +408,10 @@ var (
 		"LACK_OF_FIT":                 26,
 		"MISSES_UNCERTAINTY":          27,
 		"UNCERTAINTY_OUT_OF_REACH":    28,
+		"SLIP_NOT_CORRECTED":          30,
+		"SLIP_CORRECTED":              31,
+		"SINGLE_READING":              32,
+		"LIMITS_TOO_CLOSE":            33,
 		"READOUT_CANNOT_SHOW_RANGE":   40,
 		"READOUT_WITHOUT_DENSITY":     41,
 		"READOUT_FINER_THAN_SENSOR":   42,
@@ -1234,7 +1253,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
 	"high_binds\x18\a \x01(\x0e2\x18.linepace.v1.Check.LimitR\thighBinds\x12\x1f\n" +
 	"\bturndown\x18\b \x01(\x01H\x00R\bturndown\x88\x01\x01B\v\n" +
-	"\t_turndown\"\xce\x10\n" +
+	"\t_turndown\"\xa4\x11\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1260,8 +1279,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xf6\n" +
-	"\n" +
+	"\bREGISTER\x10\x03\"\xcc\v\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -1290,7 +1308,11 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\fOFFSET_FOUND\x10\x19\x12\x0f\n" +
 	"\vLACK_OF_FIT\x10\x1a\x12\x16\n" +
 	"\x12MISSES_UNCERTAINTY\x10\x1b\x12\x1c\n" +
-	"\x18UNCERTAINTY_OUT_OF_REACH\x10\x1c\x12\x1d\n" +
+	"\x18UNCERTAINTY_OUT_OF_REACH\x10\x1c\x12\x16\n" +
+	"\x12SLIP_NOT_CORRECTED\x10\x1e\x12\x12\n" +
+	"\x0eSLIP_CORRECTED\x10\x1f\x12\x12\n" +
+	"\x0eSINGLE_READING\x10 \x12\x14\n" +
+	"\x10LIMITS_TOO_CLOSE\x10!\x12\x1d\n" +
 	"\x19READOUT_CANNOT_SHOW_RANGE\x10(\x12\x1b\n" +
 	"\x17READOUT_WITHOUT_DENSITY\x10)\x12\x1d\n" +
 	"\x19READOUT_FINER_THAN_SENSOR\x10*\x12\x1e\n" +

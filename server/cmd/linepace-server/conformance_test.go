@@ -238,7 +238,7 @@ func TestRowsShowEveryReason(t *testing.T) {
 	for _, reason := range reasons {
 		require.True(t, shown[reason], "no row shows the reason %s", reason)
 	}
-	for _, path := range []string{"/v1/scaling:scale", "/v1/scaling:setpoint", "/v1/scaling:diagnose", "/v1/changeovers:plan", "/v1/records:verify", "/v1/keys", "/v1/units"} {
+	for _, path := range []string{"/v1/scaling:scale", "/v1/scaling:setpoint", "/v1/scaling:diagnose", "/v1/scaling:checkReading", "/v1/changeovers:plan", "/v1/records:verify", "/v1/keys", "/v1/units"} {
 		require.True(t, paths[path], "no row shows an answer of %s", path)
 	}
 	require.False(t, strings.HasPrefix(conformance, "/"))
