@@ -288,6 +288,14 @@ func TestChartDomains(t *testing.T) {
 	require.ErrorContains(t, err, "lambda is 1e-05")
 }
 
+func TestCheckReading(t *testing.T) {
+	require.NoError(t, drift.CheckReading(-1e100, 1e-100))
+	for _, bad := range [][2]float64{{math.NaN(), 1}, {math.Inf(1), 1}, {1e101, 1}, {0, 0}, {0, -1}, {0, math.NaN()}, {0, math.Inf(1)}} {
+		var domain *statistics.DomainError
+		require.ErrorAs(t, drift.CheckReading(bad[0], bad[1]), &domain)
+	}
+}
+
 func TestBaseline(t *testing.T) {
 	x := []float64{10, 12, 11, 9, 10, 12, 8, 11, 10, 9}
 	b, err := drift.BaselineOf(x)

@@ -63,8 +63,8 @@ const maxReading = 1e100
 func (c CUSUM) Start() CUSUMState { return CUSUMState{High: c.HeadStart, Low: c.HeadStart} }
 
 // Step returns the state after a further reading x with the standard deviation
-// sigma > 0 of such a reading, both in the unit of the target. Readings over unequal
-// gates each have their own.
+// sigma > 0 of such a reading, both in the unit of the target, that pass
+// CheckReading. Readings over unequal gates each have their own sigma.
 func (c CUSUM) Step(s CUSUMState, x, sigma float64) CUSUMState {
 	if s.Alarm != NoAlarm && !c.RunOn {
 		s = c.Start()

@@ -12,6 +12,7 @@ package drift
 
 import (
 	"errors"
+	"math"
 
 	"linepace.example/core/statistics"
 )
@@ -90,6 +91,18 @@ func BaselineOf(readings []float64) (Baseline, error) {
 type Charts struct {
 	CUSUM CUSUM
 	EWMA  EWMA
+}
+
+// CheckReading returns what is wrong with a reading x and its standard deviation sigma, or
+// nil: then Step takes them.
+func CheckReading(x, sigma float64) error {
+	switch {
+	case !(math.Abs(x) <= maxReading):
+		return &statistics.DomainError{Name: "x", Index: -1, Value: x, Want: "it must be a finite number of magnitude at most 1e100"}
+	case !(sigma >= 1/maxReading && sigma <= maxReading):
+		return &statistics.DomainError{Name: "sigma", Index: -1, Value: sigma, Want: "it must be above 0: a chart needs to know how readings scatter"}
+	}
+	return nil
 }
 
 // Rebase returns the same charts about a new target: after a correction, a service

@@ -58,7 +58,7 @@ func (e EWMA) Start() EWMAState {
 }
 
 // Step returns the state after a further reading x with the standard deviation
-// sigma > 0 of such a reading, both in the unit of the target.
+// sigma > 0 of such a reading, both in the unit of the target, that pass CheckReading.
 func (e EWMA) Step(s EWMAState, x, sigma float64) EWMAState {
 	if s.Alarm != NoAlarm && !e.RunOn {
 		s = e.Start()

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"linepace.example/core/elementary"
+	"linepace.example/core/statistics"
 )
 
 // This file finds order statistics of the slopes between all pairs of points in
@@ -30,7 +31,10 @@ type selector struct {
 	random     uint64
 	rank       []int32
 	list, swap []int32
+	placed     []point // in the order of the lower bound, so that slopes are near one another in memory
 }
+
+type point struct{ x, y float64 }
 
 // fewSlopes are looked at together whatever the number of points.
 const fewSlopes = 1 << 14
@@ -40,7 +44,7 @@ func newSelector(x, y []float64, stop Stop) *selector {
 	n := len(x)
 	return &selector{
 		points: points{x: x, y: y}, found: map[int64]float64{}, stop: stop, random: 1,
-		rank: make([]int32, n), list: make([]int32, n), swap: make([]int32, n),
+		rank: make([]int32, n), list: make([]int32, n), swap: make([]int32, n), placed: make([]point, n),
 	}
 }
 
@@ -76,10 +80,11 @@ func (s *selector) at(c cut) (bound, bool) {
 }
 
 // between calls each with every point v and those later points whose slopes from it
-// lie between low and high, as their places in low.order.
+// lie between low and high, as their places in low.order and in placed.
 func (s *selector) between(low, high bound, each func(later []int32, v int32)) bool {
 	for place, i := range low.order {
 		s.rank[i] = int32(place)
+		s.placed[place] = point{s.x[i], s.y[i]}
 	}
 	for place, i := range high.order {
 		s.list[place] = s.rank[i]
@@ -113,9 +118,9 @@ func (s *selector) find(low, high bound, ranks []int64) bool {
 func (s *selector) lookAtEach(low, high bound, ranks []int64) bool {
 	slopes := make([]float64, 0, high.count-low.count)
 	ok := s.between(low, high, func(later []int32, v int32) {
-		i := low.order[v]
+		from := s.placed[v]
 		for _, place := range later {
-			slopes = append(slopes, s.slope(i, low.order[place]))
+			slopes = append(slopes, slope(from, s.placed[place]))
 		}
 	})
 	if !ok {
@@ -124,7 +129,7 @@ func (s *selector) lookAtEach(low, high bound, ranks []int64) bool {
 	from := 0
 	for _, k := range ranks {
 		at := int(k - low.count - 1)
-		s.found[k] = nth(slopes[from:], at-from)
+		s.found[k] = statistics.Nth(slopes[from:], at-from)
 		from = at
 	}
 	return true
@@ -149,7 +154,7 @@ func (s *selector) sample(low, high bound) ([]float64, bool) {
 	draw()
 	ok := s.between(low, high, func(later []int32, v int32) {
 		for next < seen+uint64(len(later)) {
-			slopes = append(slopes, s.slope(low.order[v], low.order[later[next-seen]]))
+			slopes = append(slopes, slope(s.placed[v], s.placed[later[next-seen]]))
 			draw()
 		}
 		seen += uint64(len(later))
@@ -194,8 +199,8 @@ func (s *selector) spans(low, high bound, sample []float64, ranks []int64) []spa
 	from := 0
 	for i := range spans {
 		in := &spans[i]
-		in.low = nth(sample[from:], in.from-from)
-		in.high = nth(sample[in.from:], in.to-in.from)
+		in.low = statistics.Nth(sample[from:], in.from-from)
+		in.high = statistics.Nth(sample[in.from:], in.to-in.from)
 		from = in.to
 	}
 	return spans
@@ -227,7 +232,7 @@ func (s *selector) narrow(low, high bound, sample []float64, in span) bool {
 
 // split divides a range that a sample does not narrow, because so many slopes agree.
 func (s *selector) split(low, high bound, sample []float64, ranks []int64) bool {
-	v, greatest := nth(sample, len(sample)/2), slices.Max(sample)
+	v, greatest := statistics.Nth(sample, len(sample)/2), slices.Max(sample)
 	c := above(v)
 	if v == greatest {
 		c = below(v)
@@ -250,74 +255,43 @@ func divide(ranks []int64, count int64) (first, rest []int64) {
 	return ranks, nil
 }
 
-// slope returns the slope from point i to point j, correctly rounded.
-func (s *selector) slope(i, j int32) float64 {
-	dy, ey := elementary.TwoSum(s.y[j], -s.y[i])
-	dx, ex := elementary.TwoSum(s.x[j], -s.x[i])
+// slope returns the slope from a to b, correctly rounded.
+func slope(a, b point) float64 {
+	dy, ey := elementary.TwoSum(b.y, -a.y)
+	dx, ex := elementary.TwoSum(b.x, -a.x)
 	q := dy / dx
 	if ey == 0 && ex == 0 || dy == 0 {
 		return q
 	}
-	// What is left of dy + ey after q (dx + ex), over dx, in float64.
+	// What is left of dy + ey after q (dx + ex), within 2^-50 of it; unless that decides
+	// the rounding of q or of the sum, they are right.
+	const sure = 1 - 0x1p-40
 	p, e := elementary.TwoProduct(q, dx)
-	rest := (((dy - p) - e) + (ey - float64(q*ex))) / dx
-	sum, off := elementary.TwoSum(q, rest)
-	// rest is within 2^-50 of itself; unless that decides the rounding, sum is right.
-	power := math.Abs(math.Float64frombits(math.Float64bits(sum) & (0x7ff << 52)))
-	half := power * 0x1p-53
-	if math.Abs(sum) == power {
-		half /= 2 // the float64 next towards zero is nearer
+	rest := ((dy - p) - e) + (ey - float64(q*ex))
+	if math.Abs(rest) < float64(halfUnit(q)*sure)*dx {
+		return q
 	}
-	if math.Abs(off) < half*(1-0x1p-40) {
+	sum, off := elementary.TwoSum(q, rest/dx)
+	if math.Abs(off) < float64(halfUnit(sum)*sure) {
 		return sum
 	}
-	return exactSlope(s.x[i], s.y[i], s.x[j], s.y[j])
+	return exactSlope(a, b)
 }
 
-func exactSlope(x1, y1, x2, y2 float64) float64 {
+// halfUnit returns half the distance of v to the nearest other float64.
+func halfUnit(v float64) float64 {
+	power := math.Float64frombits(math.Float64bits(v) & (0x7ff << 52))
+	if power == math.Abs(v) {
+		return power * 0x1p-54
+	}
+	return power * 0x1p-53
+}
+
+func exactSlope(a, b point) float64 {
 	rat := func(v float64) *big.Rat { return new(big.Rat).SetFloat64(v) }
-	dy, dx := rat(y2), rat(x2)
-	dy.Sub(dy, rat(y1))
-	dx.Sub(dx, rat(x1))
+	dy, dx := rat(b.y), rat(b.x)
+	dy.Sub(dy, rat(a.y))
+	dx.Sub(dx, rat(a.x))
 	f, _ := dy.Quo(dy, dx).Float64()
 	return f
-}
-
-// nth moves the k-th smallest value, counted from 0, to list[k], no greater ones
-// before it, and returns it. It takes O(n) unless the values are set against it.
-func nth(list []float64, k int) float64 {
-	low, high := 0, len(list)-1
-	for high-low > 16 {
-		// The median of nine, spread evenly.
-		var nine [9]float64
-		for t := range nine {
-			nine[t] = list[low+(high-low)*t/8]
-		}
-		slices.Sort(nine[:])
-		pivot := nine[4]
-		i, j := low, high
-		for i <= j {
-			for list[i] < pivot {
-				i++
-			}
-			for list[j] > pivot {
-				j--
-			}
-			if i <= j {
-				list[i], list[j] = list[j], list[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			high = j
-		case k >= i:
-			low = i
-		default:
-			return list[k]
-		}
-	}
-	slices.Sort(list[low : high+1])
-	return list[k]
 }

@@ -82,22 +82,11 @@ func intercepts(x, y []float64, slope float64) (joint, separate float64) {
 	for i := range x {
 		rest[i] = y[i] - float64(slope*x[i])
 	}
-	joint = medianOf(rest)
+	joint = statistics.MedianInPlace(rest)
 	copy(rest, x)
-	middle := medianOf(rest)
+	middle := statistics.MedianInPlace(rest)
 	copy(rest, y)
-	return joint, medianOf(rest) - float64(slope*middle)
-}
-
-// medianOf returns the median of the list, whose order it changes.
-func medianOf(list []float64) float64 {
-	half := len(list) / 2
-	high := nth(list, half)
-	if len(list)%2 == 1 {
-		return high
-	}
-	low := slices.Max(list[:half])
-	return float64(low/2) + float64(high/2)
+	return joint, statistics.MedianInPlace(rest) - float64(slope*middle)
 }
 
 // sortedPoints returns copies of the points in ascending order of x, and of y where
@@ -112,7 +101,6 @@ func sortedPoints(method string, x, y []float64) (sortedX, sortedY []float64, er
 	if err := firstError(checkSize("x", x), checkSize("y", y)); err != nil {
 		return nil, nil, err
 	}
-	type point struct{ x, y float64 }
 	list := make([]point, len(x))
 	for i := range list {
 		list[i] = point{x[i] + 0, y[i] + 0} // no negative zeros

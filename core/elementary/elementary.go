@@ -126,6 +126,9 @@ func Log1p(x float64) float64 {
 func logOnePlus(x float64) double {
 	y := sum(1, x)
 	l := log(y.hi)
+	if x > 0x1p200 {
+		return l // the 1 is of no account, and y.hi may be beyond what over takes
+	}
 	// ln(y.hi + y.lo) = ln(y.hi) + y.lo/y.hi, to 2^-107.
 	return l.plus(double{y.lo, 0}.over(y.hi))
 }

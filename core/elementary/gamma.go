@@ -6,22 +6,24 @@ import "math"
 // 2^-52 of the greater of 1 and the result. (Near its zeros at 1 and 2 the bound is
 // thus absolute.)
 //
-// Domain: x > 0; LogGamma(0) is +Inf, a negative x gives NaN.
+// Domain: x > 0; LogGamma(0) is +Inf, as is that above 2.5e305; a negative x gives NaN.
 // Formula: log-gamma/1
 func LogGamma(x float64) float64 {
 	switch {
 	case math.IsNaN(x) || x < 0:
 		return math.NaN()
-	case x == 0 || x > 1e305:
+	case x == 0 || math.IsInf(x, 1):
 		return math.Inf(1)
 	case x == 1 || x == 2:
 		return 0
+	case x > 1e20:
+		return x * (log(x).hi - 1) // what follows is below 2^-60 of it
 	}
 	return logGamma(x).hi
 }
 
 // logGamma returns ln Gamma(x) within 2^-58 of the greater of 1 and the result,
-// for 0 < x < 1e305.
+// for 0 < x <= 1e20.
 func logGamma(x float64) double {
 	// Gamma(x) = Gamma(x + n) / (x (x+1) ... (x+n-1)), so that Stirling's series
 	// is precise.

@@ -6,6 +6,13 @@ import (
 	"linepace.example/core/elementary"
 )
 
+// Degrees of freedom for which series and fractions are short enough, and nothing
+// overflows.
+const (
+	minDof = 1e-3
+	maxDof = 1e8
+)
+
 // NormalQuantile returns the z that a standard normal variable stays below with
 // probability p, within 8 ulp of what p and its rounding determine.
 //
@@ -35,14 +42,14 @@ func normalAtTail(q float64) float64 {
 // StudentTail returns the probability that Student's t with dof degrees of freedom
 // exceeds t, relative error below 1e-12 for dof up to 1e6.
 //
-// Domain: dof > 0 (+Inf is the normal distribution), every t; NaN outside.
+// Domain: dof from 0.001 (+Inf is the normal distribution), every t; NaN outside.
 // Source: NIST Digital Library of Mathematical Functions, 8.17: the regularised
 // incomplete beta function; from 1e7 degrees of freedom on the approximation of
 // Peizer and Pratt (JASA 63, 1968), which is within 1e-12 + 1e-13 t² there.
 // Formula: student-tail/1
 func StudentTail(t, dof float64) float64 {
 	switch {
-	case math.IsNaN(t) || !(dof > 0):
+	case math.IsNaN(t) || !(dof >= minDof):
 		return math.NaN()
 	case t < 0:
 		return 1 - StudentTail(-t, dof)
@@ -71,7 +78,7 @@ func peizerPratt(t, dof float64) float64 {
 
 // StudentQuantile returns the t that Student's t stays below with probability p.
 //
-// Domain: p in [0, 1], -Inf and +Inf at its ends and beyond 1e150; dof > 0 (+Inf is the normal distribution); NaN outside.
+// Domain: p in [0, 1], -Inf and +Inf at its ends and beyond 1e150; dof from 0.001 (+Inf is the normal distribution); NaN outside.
 // Formula: student-quantile/1
 func StudentQuantile(p, dof float64) float64 {
 	if p > 0.5 {
@@ -83,7 +90,7 @@ func StudentQuantile(p, dof float64) float64 {
 // studentAtTail returns the t that is exceeded with probability q in [0, 1/2].
 func studentAtTail(q, dof float64) float64 {
 	switch {
-	case !(q >= 0 && q <= 0.5) || !(dof > 0):
+	case !(q >= 0 && q <= 0.5) || !(dof >= minDof):
 		return math.NaN()
 	case math.IsInf(dof, 1):
 		return normalAtTail(q)
@@ -103,12 +110,12 @@ func studentAtTail(q, dof float64) float64 {
 // ChiSquareTail returns the probability that chi-square with dof degrees of
 // freedom exceeds x, relative error below 1e-12 for dof up to 1e6.
 //
-// Domain: dof > 0 and finite, x >= 0; NaN outside.
+// Domain: dof 0.001 to 1e8, x >= 0; NaN outside.
 // Source: NIST Digital Library of Mathematical Functions, 8.7.1 (series), 8.9.2
 // (continued fraction).
 // Formula: chi-square-tail/1
 func ChiSquareTail(x, dof float64) float64 {
-	if !(dof > 0 && dof <= math.MaxFloat64) || !(x >= 0) {
+	if !(dof >= minDof && dof <= maxDof) || !(x >= 0) {
 		return math.NaN()
 	}
 	_, upper := gamma(dof/2, x/2)
@@ -117,7 +124,7 @@ func ChiSquareTail(x, dof float64) float64 {
 
 // ChiSquareQuantile returns the x that chi-square stays below with probability p.
 //
-// Domain: p in [0, 1], 0 and +Inf at its ends; dof > 0 and finite; NaN outside.
+// Domain: p in [0, 1], 0 and +Inf at its ends; dof 0.001 to 1e8; NaN outside.
 // Formula: chi-square-quantile/1
 func ChiSquareQuantile(p, dof float64) float64 {
 	if p > 0.5 {
@@ -129,7 +136,7 @@ func ChiSquareQuantile(p, dof float64) float64 {
 // chiSquareAtTail returns the x that is exceeded with probability q in [0, 1].
 func chiSquareAtTail(q, dof float64) float64 {
 	switch {
-	case !(q >= 0 && q <= 1) || !(dof > 0 && dof <= math.MaxFloat64):
+	case !(q >= 0 && q <= 1) || !(dof >= minDof && dof <= maxDof):
 		return math.NaN()
 	case q == 0:
 		return math.Inf(1)
@@ -143,7 +150,7 @@ func chiSquareAtTail(q, dof float64) float64 {
 // chiSquareAtLowerTail returns the x that is not reached with probability p in [0, 1].
 func chiSquareAtLowerTail(p, dof float64) float64 {
 	switch {
-	case !(p >= 0 && p <= 1) || !(dof > 0 && dof <= math.MaxFloat64):
+	case !(p >= 0 && p <= 1) || !(dof >= minDof && dof <= maxDof):
 		return math.NaN()
 	case p == 0:
 		return 0
@@ -160,13 +167,13 @@ func chiSquareAtLowerTail(p, dof float64) float64 {
 // FTail returns the probability that F with dof1 and dof2 degrees of freedom
 // exceeds f, relative error below 1e-12 for degrees of freedom up to 1e6.
 //
-// Domain: dof1 > 0 and finite, dof2 > 0 (+Inf for a known variance below), f >= 0;
-// NaN outside.
+// Domain: dof1 and dof2 0.001 to 1e8, or dof2 +Inf for a variance that is
+// known, f >= 0; NaN outside.
 // Source: NIST Digital Library of Mathematical Functions, 8.17.
 // Formula: f-tail/1
 func FTail(f, dof1, dof2 float64) float64 {
 	switch {
-	case !(f >= 0) || !(dof1 > 0 && dof1 <= math.MaxFloat64) || !(dof2 > 0):
+	case !(f >= 0) || !(dof1 >= minDof && dof1 <= maxDof) || !(dof2 >= minDof && (dof2 <= maxDof || math.IsInf(dof2, 1))):
 		return math.NaN()
 	case math.IsInf(f, 1):
 		return 0

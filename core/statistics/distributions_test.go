@@ -123,7 +123,7 @@ func TestDistributionDomains(t *testing.T) {
 		statistics.StudentQuantile(0.3, 0), statistics.StudentQuantile(2, 3), statistics.StudentQuantile(nan, 3),
 		statistics.ChiSquareTail(-1, 3), statistics.ChiSquareTail(1, 0), statistics.ChiSquareTail(1, inf), statistics.ChiSquareTail(nan, 1),
 		statistics.ChiSquareQuantile(-1, 3), statistics.ChiSquareQuantile(0.1, 0), statistics.ChiSquareQuantile(1.5, 2),
-		statistics.FTail(-1, 2, 3), statistics.FTail(1, 0, 3), statistics.FTail(1, 2, 0), statistics.FTail(1, inf, 3), statistics.FTail(nan, 2, 3),
+		statistics.FTail(-1, 2, 3), statistics.FTail(1, 0, 3), statistics.FTail(1, 2, 0), statistics.FTail(1, inf, 3), statistics.FTail(nan, 2, 3), statistics.FTail(1, 2, 1e9), statistics.ChiSquareTail(1, 1e9),
 	} {
 		require.True(t, math.IsNaN(got), "%d: %v", i, got)
 	}
@@ -161,5 +161,34 @@ func BenchmarkCoverageFactor(b *testing.B) {
 	for range b.N {
 		k, _ := statistics.CoverageFactor(0.95, 12.5)
 		sink += k
+	}
+}
+
+// Extreme arguments give a probability, and soon.
+func TestExtremeArguments(t *testing.T) {
+	some := []float64{0, 1e-308, 1e-30, 1e-3, 0.5, 1, 3, 1e4, 1e8, 1e30, 1e308, math.Inf(1)}
+	for _, a := range some {
+		for _, b := range some {
+			if b < 1e-3 {
+				require.True(t, math.IsNaN(statistics.StudentTail(a, b)+statistics.ChiSquareTail(a, b)+statistics.FTail(a, b, 1)))
+				continue
+			}
+			p := statistics.StudentTail(a, b)
+			require.True(t, p >= 0 && p <= 0.5, "t %v %v: %v", a, b, p)
+			if b > 1e8 {
+				continue
+			}
+			p = statistics.ChiSquareTail(a, b)
+			require.True(t, p >= 0 && p <= 1, "chi %v %v: %v", a, b, p)
+			for _, c := range []float64{1e-3, 0.5, 2, 1e8} {
+				p = statistics.FTail(a, b, c)
+				require.True(t, p >= 0 && p <= 1, "F %v %v %v: %v", a, b, c, p)
+			}
+			for _, q := range []float64{1e-300, 0.01, 0.5, 0.999} {
+				x := statistics.ChiSquareQuantile(q, b)
+				require.True(t, x >= 0, "quantile %v %v: %v", q, b, x)
+				require.False(t, math.IsNaN(statistics.StudentQuantile(q, b)))
+			}
+		}
 	}
 }

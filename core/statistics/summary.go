@@ -156,13 +156,59 @@ func Median(x []float64) (float64, error) {
 	if err := checkValues("x", x); err != nil {
 		return 0, err
 	}
-	sorted := slices.Clone(x)
-	slices.Sort(sorted)
-	half := len(sorted) / 2
-	if len(sorted)%2 == 1 {
-		return sorted[half], nil
+	return MedianInPlace(slices.Clone(x)), nil
+}
+
+// MedianInPlace returns the median of a list with at least one value and no NaN. It
+// changes the order of the list.
+// Formula: median/1
+func MedianInPlace(list []float64) float64 {
+	half := len(list) / 2
+	high := Nth(list, half)
+	if len(list)%2 == 1 {
+		return high
 	}
-	return sorted[half-1] + float64((sorted[half]-sorted[half-1])/2), nil
+	return float64(slices.Max(list[:half])/2) + float64(high/2)
+}
+
+// Nth moves the k-th smallest value, counted from 0, to list[k], with no greater one
+// before it and no smaller one behind it, and returns it. It takes O(n) unless the values are
+// set against it. The list must hold no NaN and more than k values.
+func Nth(list []float64, k int) float64 {
+	low, high := 0, len(list)-1
+	for high-low > 16 {
+		// The median of nine, spread evenly.
+		var nine [9]float64
+		for t := range nine {
+			nine[t] = list[low+(high-low)*t/8]
+		}
+		slices.Sort(nine[:])
+		pivot := nine[4]
+		i, j := low, high
+		for i <= j {
+			for list[i] < pivot {
+				i++
+			}
+			for list[j] > pivot {
+				j--
+			}
+			if i <= j {
+				list[i], list[j] = list[j], list[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			return list[k]
+		}
+	}
+	slices.Sort(list[low : high+1])
+	return list[k]
 }
 
 // Component is one contribution to a combined uncertainty.
@@ -222,8 +268,8 @@ func CoverageFactor(confidence, dof float64) (float64, error) {
 	if err := checkConfidence(confidence); err != nil {
 		return 0, err
 	}
-	if !(dof > 0) {
-		return 0, &DomainError{Name: "dof", Index: -1, Value: dof, Want: "degrees of freedom must be above 0"}
+	if !(dof >= minDof) {
+		return 0, &DomainError{Name: "dof", Index: -1, Value: dof, Want: "degrees of freedom must be at least 0.001"}
 	}
 	k := studentAtTail((1-confidence)/2, dof)
 	if math.IsInf(k, 0) {
