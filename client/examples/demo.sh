@@ -42,6 +42,12 @@ echo "TWO INTEGERS CARRY THE SCALE INTO THE DISPLAY OF THE TAKE-AWAY BELT"
 echo "THE COMMISSIONING SHEET OF THE KILN, at the speed of the product"
 "$linepace" commission --line "$lines/line.yaml" --product "$lines/product-b.yaml" --drive kiln-rollers | sed -n '/^    SET/,/^$/p'
 
+echo "WHAT THE COUNTS OF THE THREE SCREWS REALLY BLEND, chosen together"
+"$linepace" calc blend --line "$lines/line.yaml" "$lines/body-blend.yaml" | sed -n '/^COMPOSITION/,/^$/p; /^RATIO/,/^$/p'
+
+echo "HOW FAR THE THROUGHPUT OF BOTH BODIES CAN GO"
+"$linepace" calc window --line "$lines/line.yaml" "$lines/body-windows.yaml" | sed '/^CAUTIONS/,$d'
+
 echo "THE THREE SCREWS START TOGETHER, as fast as the slowest can"
 "$linepace" calc ramps --line "$lines/line.yaml" "$lines/body-start.yaml" | sed -n '/^SET ON/,/^$/p; /^OFF RATIO/,/^$/p'
 

@@ -68,8 +68,45 @@ func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
 		"references":     small(severalReferences),
 		"dwells":         small(dwells),
 		"sensors":        small(countedSensors),
+		"blends":         small(jointBlends),
 	}
 }
+
+// Counts that are chosen together, of dry shares and after a leader that has a demand
+// of its own, doses for each metre and each kilogram, and a drive out of range.
+const jointBlends = `{
+ "line": {"id": "bodies", "drives": [
+  {"id": "clay", "motor": {"minRpm": 90, "maxRpm": 1750}, "delivery": {"screw": {"volumePerTurn": {"value": 50, "unit": "mL/r"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 1000, "value": {"value": 2000, "unit": "r/min"}}]}},
+  {"id": "grog", "motor": {"minRpm": 90, "maxRpm": 1750}, "delivery": {"screw": {"volumePerTurn": {"value": 13.3, "unit": "mL/r"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 1000, "value": {"value": 2000, "unit": "r/min"}}]}},
+  {"id": "oxide", "motor": {"minRpm": 90, "maxRpm": 1750}, "delivery": {"feeder": {"massPerTurn": {"value": 5.3, "unit": "g/r"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 1000, "value": {"value": 2000, "unit": "r/min"}}]}},
+  {"id": "base", "motor": {"maxRpm": 1500}, "delivery": {"pump": {"displacement": {"value": 10, "unit": "mL/r"}, "slipFlow": {"value": 30, "unit": "mL/min"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 1500, "value": {"value": 1500, "unit": "r/min"}}]}},
+  {"id": "tint", "motor": {"maxRpm": 1500}, "delivery": {"pump": {"displacement": {"value": 1, "unit": "mL/r"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 300, "value": {"value": 1500, "unit": "r/min"}}]}},
+  {"id": "thinner", "motor": {"maxRpm": 1500}, "delivery": {"pump": {"displacement": {"value": 3, "unit": "mL/r"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "r/min"}}, {"count": 300, "value": {"value": 1500, "unit": "r/min"}}]}},
+  {"id": "web", "motor": {"maxRpm": 1500}, "delivery": {"sprocket": {"teeth": 10, "pitch": {"value": 3.1, "unit": "mm"}}}},
+  {"id": "glue", "motor": {"maxRpm": 1500}, "delivery": {"pump": {"displacement": {"value": 2, "unit": "mL/r"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "mL/min"}}, {"count": 30000, "value": {"value": 3000, "unit": "mL/min"}}]}},
+  {"id": "binder", "motor": {"maxRpm": 10}, "delivery": {"feeder": {"massPerTurn": {"value": 1, "unit": "g/r"}}}}]},
+ "product": {"id": "p", "materials": [
+   {"id": "clay", "bulkDensity": {"value": 1.35, "unit": "kg/L"}, "moisture": {"percent": 18, "basis": "WET"}},
+   {"id": "grog", "bulkDensity": {"value": 1.2, "unit": "kg/L"}, "moisture": {"percent": 2, "basis": "DRY"}},
+   {"id": "paint", "density": {"value": 1.31, "unit": "kg/L"}}, {"id": "glue", "density": {"value": 1.07, "unit": "kg/L"}}],
+  "demands": [
+   {"driveId": "web", "rate": {"value": 18, "unit": "m/min"}},
+   {"driveId": "base", "rate": {"value": 9.1, "unit": "L/min"}, "materialId": "paint"},
+   {"driveId": "glue", "materialId": "glue", "dose": {"leaderId": "web", "amount": {"value": 12, "unit": "g"}, "per": {"value": 1, "unit": "m"}}},
+   {"driveId": "binder", "dose": {"leaderId": "clay", "amount": {"value": 3, "unit": "g"}, "per": {"value": 1, "unit": "kg"}}}],
+  "blends": [
+   {"id": "body", "basis": "MASS", "total": {"value": 1200, "unit": "kg/h"}, "totalBasis": "DRY", "rounding": "JOINT", "objective": "RELATIVE", "components": [
+     {"driveId": "clay", "materialId": "clay", "sharePercent": 75.3}, {"driveId": "grog", "materialId": "grog", "sharePercent": 17.1}, {"driveId": "oxide", "balance": true}]},
+   {"id": "paint", "basis": "VOLUME", "leaderId": "base", "rounding": "JOINT", "components": [
+     {"driveId": "base", "balance": true}, {"driveId": "tint", "sharePercent": 6.2}, {"driveId": "thinner", "sharePercent": 21.7}]}]},
+ "batch": {"requestedAt": "2026-03-02T06:00:00Z"}}`
 
 // Sensors whose way of counting is known, in the loop and outside it, a readout that
 // drops digits, one that shows a time while its belt runs backwards, and one whose
