@@ -183,24 +183,25 @@ func TestPairsComeLast(t *testing.T) {
 }
 
 // The shares of the likelihood are those of a hand calculation by the stated weights,
-// for a drive of which nothing can be mistaken but units and the decimal point.
+// for a drive of which little can be mistaken.
 func TestLikelihoodByHand(t *testing.T) {
 	d := scaling.Drive{Motor: scaling.Motor{MaxRPM: 1500}, Delivery: scaling.Delivery{Kind: scaling.Indexer, PiecesPerTurn: 2}}
 	s := scaling.Subject{Drive: &d}
 	answer := Diagnose(&s, []Observation{{MotorRPM: scaling.Some(60.0), Observed: q(119, "pc/min"), UncertaintyPercent: 2}}, false)
-	// None, 60 and 3600 either way, powers of ten either way: 11 hypotheses, of which
+	// None, 60 and 3600 either way, powers of ten either way, 2 and 4 edges either way,
+	// of a sensor that is not described: 15 hypotheses, of which
 	// only "no mistake" is near. z = ln(119/120) / 0.01.
 	z := math.Log(119.0/120) / 0.01
-	none := math.Exp(-z*z/2) / 11
+	none := math.Exp(-z*z/2) / 15
 	other := math.Sqrt(2*math.Pi) * 0.01 / (2 * math.Log(1000))
-	require.Equal(t, 11, answer.Considered)
+	require.Equal(t, 15, answer.Considered)
 	require.Equal(t, NoMistake, answer.Candidates[0].Mistakes[0].Cause)
 	require.InEpsilon(t, 100*none/(none+other), answer.Candidates[0].LikelihoodPercent.Value, 1e-12)
 	require.InEpsilon(t, 100*other/(none+other), answer.Candidates[1].LikelihoodPercent.Value, 1e-12)
-	// Eleven windows of one standard uncertainty either way, none overlapping, less the
+	// Fifteen windows of one standard uncertainty either way, none overlapping, less the
 	// outer halves of those at 1/1000 and 1000, which end the range, and all of those
 	// at 1/3600 and 3600, beyond it.
-	require.InEpsilon(t, 100*8*2*0.01/(2*math.Log(1000)), answer.Candidates[0].ChancePercent.Value, 1e-9)
+	require.InEpsilon(t, 100*12*2*0.01/(2*math.Log(1000)), answer.Candidates[0].ChancePercent.Value, 1e-9)
 }
 
 func BenchmarkDiagnose(b *testing.B) {

@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"linepace.example/core/elementary"
@@ -145,14 +146,20 @@ func (f *finder) measured() bool { return len(f.subject.Drive.References) > 0 }
 // reckoned one; the inverse where the drive reckons with P' and T' and has P and T.
 func (f *finder) addSensor() {
 	d := f.subject.Drive
-	for i := range d.Sensors {
-		if s := &d.Sensors[i]; s.ClosesLoop && s.Kind == scaling.ShaftSensor {
-			f.addEdges(i, s)
-			f.addOtherSensors(i, s)
-			f.addSensorSide(i, s)
-		} else if s.ClosesLoop {
-			f.addOtherMeters(i, s)
+	loop := d.LoopSensor()
+	switch i := slices.IndexFunc(d.Sensors, func(s scaling.Sensor) bool { return s.ClosesLoop }); {
+	case loop == nil:
+		f.addEdges("drive.sensors", "its sensor, which is not described,", 1)
+	case loop.Kind == scaling.FlowSensor:
+		f.addOtherMeters(i, loop)
+	default:
+		described := int32(1)
+		if loop.EdgesCounted.Set {
+			described = loop.EdgesCounted.Value
 		}
+		f.addEdges(fmt.Sprintf("drive.sensors[%d].shaft.edgesCounted", i), fmt.Sprintf("sensor %q", loop.ID), described)
+		f.addOtherSensors(i, loop)
+		f.addSensorSide(i, loop)
 	}
 }
 
@@ -165,23 +172,19 @@ func (f *finder) addMotor(s single, factor float64) {
 
 const turnByHand = "Locked out, turn the sensor's shaft by hand through ten turns and see how many pulses the drive has counted."
 
-func (f *finder) addEdges(i int, s *scaling.Sensor) {
-	described := int32(1)
-	if s.EdgesCounted.Set {
-		described = s.EdgesCounted.Value
-	}
+func (f *finder) addEdges(field, sensor string, described int32) {
 	for _, other := range [...]int32{1, 2, 4} {
 		if other == described {
 			continue
 		}
 		m := single{
-			Mistake: Mistake{Cause: EdgesCounted, Field: fmt.Sprintf("drive.sensors[%d].shaft.edgesCounted", i), Confirm: turnByHand},
+			Mistake: Mistake{Cause: EdgesCounted, Field: field, Confirm: turnByHand},
 			inputs:  []scaling.Input{value("described", float64(described)), value("other", float64(other))},
 		}
-		m.Text = fmt.Sprintf("The drive counts %d edges of each pulse of sensor %q and reckons with %d", other, s.ID, described)
+		m.Text = fmt.Sprintf("The drive counts %d edges of each pulse of %s and reckons with %d", other, sensor, described)
 		m.formula = "described / other"
 		f.addMotor(m, float64(described)/float64(other))
-		m.Text = fmt.Sprintf("The drive reckons with %d edges of each pulse of sensor %q and counts %d", other, s.ID, described)
+		m.Text = fmt.Sprintf("The drive reckons with %d edges of each pulse of %s and counts %d", other, sensor, described)
 		m.formula = "other / described"
 		f.addMotor(m, float64(other)/float64(described))
 	}

@@ -7,9 +7,9 @@ import (
 	"linepace.example/core/units"
 )
 
-// mostUncertain is the largest expanded uncertainty that is taken, percent: beyond
-// it every second factor would match some mistake.
-const mostUncertain = 50
+// The expanded uncertainties that are taken, percent: below the least no process rate
+// is known; beyond the most every second factor would match some mistake.
+const leastUncertain, mostUncertain = 0.0001, 50
 
 // Validate adds to faults everything that is wrong with observations of s. Its path is
 // p. Where faults has some already, of the drive, only what needs no drive is checked.
@@ -38,9 +38,9 @@ func (v validator) add(field string, r fault.Reason, format string, args ...any)
 }
 
 func (v validator) uncertainty() {
-	if u := v.UncertaintyPercent; !(u > 0 && u <= mostUncertain) {
+	if u := v.UncertaintyPercent; !(u >= leastUncertain && u <= mostUncertain) {
 		v.add("uncertaintyPercent", fault.OutOfRange,
-			"is %v; it must be above 0 and at most %v percent: without it nothing can be told from chance", u, mostUncertain)
+			"is %v; it must be %v to %v percent: without it nothing can be told from chance", u, leastUncertain, mostUncertain)
 	}
 }
 

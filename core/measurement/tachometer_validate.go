@@ -15,7 +15,8 @@ const (
 	mostCoverage        = 99.999 // percent
 	mostCoverageFactor  = 10
 	mostMarksPerTurn    = 100000
-	mostInstrumentError = 50 // percent, expanded: more is no measurement
+	leastUncertainty    = 0.000001 // percent, of a certificate: no tachometer is known as well
+	mostInstrumentError = 50       // percent, expanded: more is no measurement
 )
 
 // Validate adds to faults everything that is wrong with t, whose drive, material and
@@ -90,8 +91,8 @@ func (v tachometerValidator) instrument() {
 		at := root.Field(field)
 		v.faults.Add(&at, fault.OutOfRange, format, args...)
 	}
-	if e := i.ExpandedPercent; e.Set && !(e.Value > 0 && e.Value <= mostInstrumentError) {
-		out("expandedUncertaintyPercent", "is %v; it must be above 0 and at most %v percent of the reading", e.Value, mostInstrumentError)
+	if e := i.ExpandedPercent; e.Set && !(e.Value >= leastUncertainty && e.Value <= mostInstrumentError) {
+		out("expandedUncertaintyPercent", "is %v; it must be %v to %v percent of the reading", e.Value, leastUncertainty, mostInstrumentError)
 	}
 	kind := v.readingKinds()
 	if v.Unit != nil && v.Unit != scaling.Unreadable {

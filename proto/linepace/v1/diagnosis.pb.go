@@ -364,7 +364,7 @@ type DiagnoseRequest_Observation struct {
 	Observed *Quantity `protobuf:"bytes,4,opt,name=observed,proto3" json:"observed,omitempty"`
 	// The shaft whose speed was observed. Absent: MOTOR. Only for a speed in r/min.
 	Shaft Register_Shaft `protobuf:"varint,5,opt,name=shaft,proto3,enum=linepace.v1.Register_Shaft" json:"shaft,omitempty"`
-	// Expanded uncertainty of the observed value (k = 2), percent of it, above 0 to
+	// Expanded uncertainty of the observed value (k = 2), percent of it, 0.0001 to
 	// 50. Required: without it nothing can be told from chance.
 	UncertaintyPercent float64 `protobuf:"fixed64,6,opt,name=uncertainty_percent,json=uncertaintyPercent,proto3" json:"uncertainty_percent,omitempty"`
 	unknownFields      protoimpl.UnknownFields

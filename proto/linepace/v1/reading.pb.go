@@ -911,7 +911,7 @@ type isCheckReadingRequest_Tachometer_Certificate interface {
 }
 
 type CheckReadingRequest_Tachometer_ExpandedUncertaintyPercent struct {
-	// Percent of the reading, above 0 to 50.
+	// Percent of the reading, 0.000001 to 50.
 	ExpandedUncertaintyPercent float64 `protobuf:"fixed64,1,opt,name=expanded_uncertainty_percent,json=expandedUncertaintyPercent,proto3,oneof"`
 }
 
