@@ -115,12 +115,12 @@ func TestForms(t *testing.T) {
 		},
 		{
 			&linepacev1.PlanResponse{Checks: []*linepacev1.Check{{}}, Verdict: linepacev1.Check_NOT_RUNNABLE},
-			`{"setpoints":[],"checks":[{"code":"CODE_UNSPECIFIED","severity":"SEVERITY_UNSPECIFIED","driveId":"","field":"","message":"","binds":"LIMIT_UNSPECIFIED","fitField":""}],"verdict":"NOT_RUNNABLE"}`,
+			`{"setpoints":[],"checks":[{"code":"CODE_UNSPECIFIED","severity":"SEVERITY_UNSPECIFIED","driveId":"","field":"","message":"","binds":"LIMIT_UNSPECIFIED","fitField":"","otherField":""}],"verdict":"NOT_RUNNABLE"}`,
 			`{"checks":[{}],"verdict":"NOT_RUNNABLE"}`,
 		},
 		{
 			&linepacev1.Dwell{SectionIds: []string{"kiln", ""}, Meaning: &linepacev1.Dwell_Point_{Point: &linepacev1.Dwell_Point{}}},
-			`{"sectionIds":["kiln",""],"point":{}}`,
+			`{"sectionIds":["kiln",""],"point":{},"belts":[]}`,
 			`{"point":{},"sectionIds":["kiln",""]}`,
 		},
 		{&linepacev1.SetpointRequest{From: &linepacev1.SetpointRequest_Count{}}, `{"count":0,"includeWorking":false,"units":[]}`, `{"count":0}`},
