@@ -26,8 +26,14 @@ func (a *about) fractionRequest(in *linepacev1.ScaleRequest) *fractionRequest {
 	out.Basis = scaling.Basis(asked.Basis)
 	out.Bounds = a.bounds(asked, &at)
 	list := at.Field("catalogue")
+	place := map[string]int{}
 	for i, alternative := range asked.Catalogue {
 		item := list.Index(i)
+		if first, twice := place[alternative.GetId()]; twice && alternative.GetId() != "" {
+			id := item.Field("id")
+			a.faults.Add(&id, fault.Duplicate, "%q is also the id of catalogue[%d]; give each its own", alternative.GetId(), first)
+		}
+		place[alternative.GetId()] = i
 		out.ids = append(out.ids, alternative.GetId())
 		out.Catalogue = append(out.Catalogue, a.alternative(alternative, &item))
 	}
@@ -83,7 +89,7 @@ func (a *about) alternative(in *linepacev1.ScaleFractionBounds_Alternative, p *f
 	if in.GetSection() != nil {
 		at := p.Field("section")
 		section := a.decoder.section(in.Section, &at)
-		scaling.ValidateSection(&section, &at, &a.faults)
+		a.checkSection(&section, &at)
 		s.ReadoutSection = &section
 	}
 	if in.GetDelivery() != nil {

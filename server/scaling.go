@@ -33,11 +33,15 @@ func (a *about) read(drive *linepacev1.Drive, material *linepacev1.Material, sec
 		at = fault.Root("section")
 		s := a.decoder.section(section, &at)
 		a.section = &s
-		scaling.ValidateSection(a.section, &at, &a.faults)
-		if s.DriveID != a.drive.ID && s.DriveID != "" {
-			field := at.Field("driveId")
-			a.faults.Add(&field, fault.Conflict, "is %q, and the drive of this request is %q", s.DriveID, a.drive.ID)
-		}
+		a.checkSection(a.section, &at)
+	}
+}
+
+func (a *about) checkSection(s *scaling.Section, p *fault.Path) {
+	scaling.ValidateSection(s, p, &a.faults)
+	if s.DriveID != a.drive.ID && s.DriveID != "" {
+		at := p.Field("driveId")
+		a.faults.Add(&at, fault.Conflict, "is %q, and the drive of this request is %q", s.DriveID, a.drive.ID)
 	}
 }
 

@@ -7,6 +7,39 @@ import (
 	linepacev1 "linepace.example/proto/linepace/v1"
 )
 
+// registerRows tells what a register takes, and of what it speaks.
+func registerRows(r *linepacev1.Register, s *linepacev1.ScaleResponse) []Row {
+	takes := "a voltage"
+	switch {
+	case r.GetInteger() != nil:
+		takes = "an integer, " + r.GetInteger().GetType().String()
+	case r.GetCurrent() != nil:
+		takes = "a current"
+	}
+	rows := []Row{{Label: "takes", Text: takes}, {Label: "speaks of", Text: spokenOf(r)}}
+	if s.CountAtMin != nil && s.CountAtMax != nil {
+		rows = append(rows, Row{Label: "usable", Text: fmt.Sprintf("counts %d at the lowest usable speed to %d at the highest", s.GetCountAtMin(), s.GetCountAtMax())})
+	}
+	return rows
+}
+
+// spokenOf says what a register's points give: the speed of a shaft, or a rate.
+func spokenOf(r *linepacev1.Register) string {
+	unit := ""
+	for _, point := range r.GetSpan() {
+		unit = point.GetValue().GetUnit()
+	}
+	switch {
+	case r.GetShaft() == linepacev1.Register_SENSOR:
+		return "the speed of the shaft of the sensor in the loop, in " + unit
+	case r.GetShaft() == linepacev1.Register_LAST:
+		return "the speed of the last shaft, in " + unit
+	case strings.HasPrefix(unit, "r/") || strings.HasPrefix(unit, "{rev}/"):
+		return "the motor's speed, in " + unit
+	}
+	return "the process rate, in " + unit
+}
+
 // readoutRows tells what a readout shows over the usable range.
 func readoutRows(readout *linepacev1.Readout, r *linepacev1.ReadoutReport) []Row {
 	shows := func(text *string) string {

@@ -12,6 +12,9 @@ import (
 func Scale(w io.Writer, req *linepacev1.ScaleRequest, resp *linepacev1.ScaleResponse) error {
 	var a answer
 	a.rows("SCALE", append([]Row{{Label: "drive", Text: named(req.GetDrive().GetId(), req.GetDrive().GetDescription())}}, ScaleRows(req.GetDrive(), resp)...)...)
+	if req.GetDrive().GetRegister() != nil {
+		a.rows("REGISTER", registerRows(req.GetDrive().GetRegister(), resp)...)
+	}
 	if resp.GetReadout() != nil {
 		a.rows("READOUT", readoutRows(req.GetDrive().GetReadout(), resp.GetReadout())...)
 	}

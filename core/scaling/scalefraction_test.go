@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"linepace.example/core/exact"
 	"linepace.example/core/fraction"
 	. "linepace.example/core/scaling"
 	"linepace.example/core/scaling/formulatest"
@@ -221,4 +222,28 @@ func TestFractionStops(t *testing.T) {
 	_, ok = FractionOf(&Subject{Drive: &d}, &FractionRequest{Bounds: fraction.Bounds{MaxNumerator: 9, MaxDenominator: 9}}, &checks, always)
 	require.True(t, ok)
 	require.Equal(t, TooManyCountsToCompare, checks[len(checks)-1].Code)
+}
+
+// Counts next to the ends that set a usable speed, of a rising and a falling register:
+// 0.7 r/min a count from 100 to 1000 r/min.
+func TestCountsWithinTheUsableRange(t *testing.T) {
+	for _, c := range []struct {
+		register Register
+		low      int32
+		high     int32
+	}{
+		{counts(0, q(0, "r/min"), 10000, q(7000, "r/min")), 143, 1428},  // 100.1 and 999.6 r/min
+		{counts(10000, q(0, "r/min"), 0, q(7000, "r/min")), 9857, 8572}, // the same from 10000 down
+		{counts(0, q(0, "r/min"), 10, q(7000, "r/min")), 1, 1},          // 700 r/min alone
+	} {
+		d := drum()
+		d.Motor, d.Sensors, d.Register = Motor{MinRPM: 100, MaxRPM: 1000}, nil, c.register
+		var checks []Check
+		scale := ScaleOf(exact.NewExact(), &Subject{Drive: &d}, &checks)
+		require.Equal(t, []Optional[int32]{Some(c.low), Some(c.high)}, []Optional[int32]{scale.CountAtMin, scale.CountAtMax})
+	}
+	d := drum()
+	d.Motor, d.Sensors, d.Register = Motor{MinRPM: 100, MaxRPM: 600}, nil, counts(0, q(0, "r/min"), 10, q(7000, "r/min"))
+	var checks []Check
+	require.False(t, ScaleOf(exact.NewExact(), &Subject{Drive: &d}, &checks).CountAtMin.Set)
 }

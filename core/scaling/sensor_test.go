@@ -65,6 +65,25 @@ func TestGateTellsOnePulse(t *testing.T) {
 	require.Equal(t, map[int]bool{12: true, 13: true}, seen) // 120 or 130 Hz: 1/gate apart
 }
 
+// Simulated timing: a clock of 100 kHz that is asynchronous to 5 periods of 123 Hz counts
+// one of two neighbours, whose frequencies lie f^2 / (periods * clock) apart, but for
+// the curvature of 1/x.
+func TestPeriodsTellOneTick(t *testing.T) {
+	const clock, periods, hz = 1e5, 5, 123.0
+	seen := map[int]bool{}
+	for i := range 1000 {
+		start := float64(i) / 1000 / clock
+		seen[int((start+periods/hz)*clock)-int(start*clock)] = true
+	}
+	require.Equal(t, map[int]bool{4065: true, 4066: true}, seen)
+	apart := periods*clock/4065 - periods*clock/4066
+	require.InEpsilon(t, hz*hz/(periods*clock), apart, 1e-3)
+	d := counted(Counting{Kind: ByPeriod, ClockHz: clock, Periods: Some[int32](periods)})
+	d.Motor = Motor{MinRPM: hz, MaxRPM: 2000}
+	report := SensorsOf(new(exact.Calc), &Subject{Drive: &d}, new([]Check))[0]
+	require.InEpsilon(t, apart, report.Low.ResolutionHz.Value, 1e-3)
+}
+
 func TestSensorChecks(t *testing.T) {
 	d := counted(Counting{Kind: ByGate, Gate: q(100, "ms"), WantedPercent: Some(1.0)})
 	d.Readout = Readout{Unit: units.MustParse("m/min"), Digits: 4, Decimals: 1}
