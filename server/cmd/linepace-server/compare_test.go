@@ -242,6 +242,7 @@ func (c *comparison) readout(want *refSetpoint, got *jsonSetpoint) {
 		if wanted, ok, tooLong = want.readout(); ok {
 			wantedUnit = r.Unit
 			c.found["readout text"]++
+			c.count(r.Rounding == "CUT_OFF", "readout text cut off")
 		} else {
 			wanted = "none"
 		}

@@ -92,6 +92,8 @@ const required = `
 1000 readout of a time
 2000 readout of the motor speed
 20000 readout text
+2000 readout text cut off
+50 readout: whole before it is cut off
 200 readout: exact tie
 50 readout: exact tie (time)
 100 readout: within 1e-15 of a tie
@@ -336,6 +338,8 @@ func (c *comparison) edges(s *refSetpoint) {
 	}
 	if r := s.drive.Readout; r != nil {
 		if text, ok, _ := s.readout(); ok && text != "" {
+			whole := s.drive.shown(r, s.achieved).mul(tenTo(r.Decimals))
+			c.count(r.Rounding == "CUT_OFF" && ofInt(whole.floor()).cmp(whole) == 0, "readout: whole before it is cut off")
 			ten := ofInt(new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(r.Decimals)), nil))
 			from := s.drive.shown(r, s.achieved).mul(ten).fromHalf()
 			_, dim := refUnit(r.Unit)
