@@ -138,11 +138,17 @@ func fitLine(x, y, w []float64, stated bool) (Line, error) {
 		sse.Add(float64(weight(w, i) * float64(r*r)))
 	}
 	l.setResiduals(sse.Value())
+	l.setUncertainties(weights, spread)
+	return l, nil
+}
+
+// setUncertainties fills in those of a line with an intercept, from the sums of the
+// weights and of w (x - XMean)².
+func (l *Line) setUncertainties(weights, spread float64) {
 	l.SlopeU = l.unitU / math.Sqrt(spread)
 	l.centreU = l.unitU / math.Sqrt(weights)
 	l.Covariance = -float64(l.XMean * float64(l.SlopeU*l.SlopeU))
 	l.InterceptU = math.Sqrt(float64(l.centreU*l.centreU) - float64(l.XMean*l.Covariance))
-	return l, nil
 }
 
 // setResiduals fills in what follows from the sum of squared residuals.
