@@ -177,12 +177,16 @@ func (m Model) LossBy(w Wear, o Observation) (Loss, error) {
 	if err != nil {
 		return Loss{}, err
 	}
+	return m.loss(w, o, r), nil
+}
+
+func (m Model) loss(w Wear, o Observation, r Reading) Loss {
 	short, metered := r.Expected-o.Amount, max(o.Amount, r.Expected/10)
 	per := o.Minutes
 	if w == Share {
 		per = m.PerTurn * o.Turns / 100
 	}
-	return Loss{Value: short / per, PerPoint: r.Expected / per / 100, PerPercent: metered / per / 100}, nil
+	return Loss{Value: short / per, PerPoint: r.Expected / per / 100, PerPercent: metered / per / 100}
 }
 
 // Worn returns the model after a loss: the correction that makes it hold again.
