@@ -48,12 +48,12 @@ func draws(chain *ratio.DrawChain, in *ratio.Draws, includeWorking bool) *linepa
 	for i := range in.Rolls {
 		roll := &in.Rolls[i]
 		out.Rolls[i] = &linepacev1.DrawResponse_Roll{
-			DriveId:     roll.Drive.ID,
-			DrawPercent: pointer(&roll.WantedPercent),
-			DrawRatio:   pointer(&roll.WantedRatio),
-			LeaderRatio: roll.LeaderRatio,
-			Direct:      following(roll, ratio.Direct),
-			Cascaded:    following(roll, ratio.Cascaded),
+			DriveId:       roll.Drive.ID,
+			DrawPercent:   pointer(&roll.WantedPercent),
+			DrawRatio:     pointer(&roll.WantedRatio),
+			RatioToLeader: roll.LeaderRatio,
+			Direct:        following(roll, ratio.Direct),
+			Cascaded:      following(roll, ratio.Cascaded),
 		}
 		if includeWorking {
 			out.Rolls[i].Direct.Setpoint.Working = working(chain.SetpointWorking(in, ratio.Direct, i))
@@ -69,24 +69,24 @@ func draws(chain *ratio.DrawChain, in *ratio.Draws, includeWorking bool) *linepa
 func following(roll *ratio.DrawnRoll, s ratio.Scheme) *linepacev1.DrawResponse_Following {
 	f := &roll.Follows[s]
 	out := &linepacev1.DrawResponse_Following{
-		Setpoint:                &linepacev1.Setpoint{},
-		DrawPercent:             pointer(&f.Percent),
-		DrawRatio:               pointer(&f.Ratio),
-		DrawErrorPercent:        pointer(&f.ErrorPercent),
-		DrawRounding:            spread(&f.Rounding),
-		DrawRegulation:          spread(&f.Regulation),
-		WithinTolerance:         pointer(&f.WithinTolerance),
-		BandWithinTolerance:     pointer(&f.BandWithinTolerance),
-		LeaderRatio:             pointer(&f.LeaderRatio),
-		LeaderRatioErrorPercent: pointer(&f.LeaderErrorPercent),
-		LeaderRatioRounding:     spread(&f.LeaderRounding),
-		LeaderRatioRegulation:   spread(&f.LeaderRegulation),
+		Setpoint:                  &linepacev1.Setpoint{},
+		DrawPercent:               pointer(&f.Percent),
+		DrawRatio:                 pointer(&f.Ratio),
+		DrawErrorPercent:          pointer(&f.ErrorPercent),
+		DrawRounding:              spread(&f.Rounding),
+		DrawRegulation:            spread(&f.Regulation),
+		WithinTolerance:           pointer(&f.WithinTolerance),
+		BandWithinTolerance:       pointer(&f.BandWithinTolerance),
+		RatioToLeader:             pointer(&f.LeaderRatio),
+		RatioToLeaderErrorPercent: pointer(&f.LeaderErrorPercent),
+		RatioToLeaderRounding:     spread(&f.LeaderRounding),
+		RatioToLeaderRegulation:   spread(&f.LeaderRegulation),
 	}
 	setpoint(&f.Setpoint, roll.Drive, out.Setpoint)
 	if d := &f.Disturbed.Value; f.Disturbed.Set {
 		out.Disturbed = &linepacev1.DrawResponse_Disturbed{
 			SpeedChangePercent: d.SpeedChangePercent, DrawChangePercent: pointer(&d.DrawChangePercent),
-			DrawPercent: pointer(&d.Percent), FirstRatioChangePercent: d.FirstChangePercent,
+			DrawPercent: pointer(&d.Percent), RatioToFirstChangePercent: d.FirstChangePercent,
 		}
 	}
 	return out

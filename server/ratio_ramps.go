@@ -31,6 +31,16 @@ func (ratioService) Ramps(_ context.Context, in *linepacev1.RampsRequest) (*line
 	}
 	found := q.Find()
 	out := ramps(&found)
+	for i := range q.Ramps {
+		if q.Ramps[i].To.Unit == nil {
+			continue
+		}
+		out.Ramps[i].Setpoint = &linepacev1.Setpoint{}
+		setpoint(&found.ToSetpoint[i], found.Ramps[i].Drive, out.Ramps[i].Setpoint)
+		if in.GetIncludeWorking() {
+			out.Ramps[i].Setpoint.Working = working(q.SetpointWorking(&found, i))
+		}
+	}
 	if in.GetIncludeWorking() {
 		out.Working = working(q.Working(&found))
 	}
@@ -73,7 +83,7 @@ func ramps(in *ratio.RampSet) *linepacev1.RampsResponse {
 	for i := range in.Ramps {
 		r := &in.Ramps[i]
 		out.Ramps[i] = &linepacev1.RampsResponse_Ramp{
-			DriveId: r.Drive.ID, FromRpm: pointer(&r.FromRPM), ToRpm: pointer(&r.ToRPM), Count: pointer(&in.ToSetpoint[i].Count),
+			DriveId: r.Drive.ID, FromRpm: pointer(&r.FromRPM), ToRpm: pointer(&r.ToRPM),
 			RampTimeSetting: quantity(r.Setting), ChangeTime: quantity(r.Time), FastestChangeTime: quantity(r.FastestTime),
 			Acceleration: quantity(r.Acceleration), Amount: quantity(r.Amount), Alone: offRatio(&r.Alone), Common: offRatio(&r.Common),
 		}

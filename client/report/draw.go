@@ -29,8 +29,8 @@ func Draw(w io.Writer, req *linepacev1.DrawRequest, resp *linepacev1.DrawRespons
 	a.disturbance(req.GetDisturbance(), resp)
 	a.driveChecks(resp.GetChecks())
 	for _, r := range resp.GetRolls() {
-		a.setpointWorking("direct", r.GetDirect().GetSetpoint())
-		a.setpointWorking("cascaded", r.GetCascaded().GetSetpoint())
+		a.setpointWorking(", direct", r.GetDirect().GetSetpoint())
+		a.setpointWorking(", cascaded", r.GetCascaded().GetSetpoint())
 	}
 	a.working(resp.GetWorking())
 	return a.end(w)
@@ -72,8 +72,8 @@ func (a *answer) drawing(heading string, resp *linepacev1.DrawResponse, of func(
 // the leader.
 func (a *answer) spreads(resp *linepacev1.DrawResponse) {
 	type following = linepacev1.DrawResponse_Following
-	a.spread("HOW FAR ROUNDING MAY TAKE A RATIO", resp, (*following).GetDrawRounding, (*following).GetLeaderRatioRounding)
-	a.spread("HOW FAR REGULATION MAY TAKE A RATIO", resp, (*following).GetDrawRegulation, (*following).GetLeaderRatioRegulation)
+	a.spread("HOW FAR ROUNDING MAY TAKE A RATIO", resp, (*following).GetDrawRounding, (*following).GetRatioToLeaderRounding)
+	a.spread("HOW FAR REGULATION MAY TAKE A RATIO", resp, (*following).GetDrawRegulation, (*following).GetRatioToLeaderRegulation)
 }
 
 func (a *answer) spread(heading string, resp *linepacev1.DrawResponse, draw, toLeader func(*linepacev1.DrawResponse_Following) *linepacev1.DrawResponse_Spread) {
@@ -112,7 +112,7 @@ func (a *answer) disturbance(d *linepacev1.DrawRequest_Disturbance, resp *linepa
 		row := table.Row{Clean(r.GetDriveId())}
 		for _, f := range []*linepacev1.DrawResponse_Following{r.GetDirect(), r.GetCascaded()} {
 			row = append(row, percent(f.GetDisturbed().GetSpeedChangePercent(), 3), percentOrDash(f.GetDisturbed().DrawPercent),
-				percent(f.GetDisturbed().GetFirstRatioChangePercent(), 3))
+				percent(f.GetDisturbed().GetRatioToFirstChangePercent(), 3))
 		}
 		rows = append(rows, row)
 	}
@@ -120,12 +120,12 @@ func (a *answer) disturbance(d *linepacev1.DrawRequest_Disturbance, resp *linepa
 	a.blank()
 }
 
-// setpointWorking writes how a setpoint of one way was found.
+// setpointWorking writes how a setpoint was found; way says in which way of following.
 func (a *answer) setpointWorking(way string, p *linepacev1.Setpoint) {
 	if len(p.GetWorking()) == 0 {
 		return
 	}
-	a.line(fmt.Sprintf("HOW THE SETPOINT OF %s WAS FOUND, %s", Clean(p.GetDriveId()), way))
+	a.line(fmt.Sprintf("HOW THE SETPOINT OF %s WAS FOUND%s", Clean(p.GetDriveId()), way))
 	for _, step := range p.GetWorking() {
 		a.step(step)
 	}

@@ -28,20 +28,19 @@ func Ramps(w io.Writer, req *linepacev1.RampsRequest, resp *linepacev1.RampsResp
 		a.starts(resp)
 	}
 	a.driveChecks(resp.GetChecks())
+	for _, r := range resp.GetRamps() {
+		a.setpointWorking("", r.GetSetpoint())
+	}
 	a.working(resp.GetWorking())
 	return a.end(w)
 }
 
 func (a *answer) settings(req *linepacev1.RampsRequest, resp *linepacev1.RampsResponse) {
 	a.line("SET ON EACH DRIVE")
-	rows := []table.Row{{"drive", "ramp time", "meaning", "count", "from r/min", "to r/min", "takes", "at fastest", "delivers"}}
+	rows := []table.Row{{"drive", "ramp time", "meaning", "setpoint", "from r/min", "to r/min", "takes", "at fastest", "delivers"}}
 	for i, r := range resp.GetRamps() {
-		count := "-"
-		if r.Count != nil {
-			count = fmt.Sprint(r.GetCount())
-		}
-		rows = append(rows, table.Row{Clean(r.GetDriveId()), quantityOrDash(r.GetRampTimeSetting()), meaningText(req.GetRamps()[i].GetMeaning()), count,
-			numberOrDash(r.FromRpm), numberOrDash(r.ToRpm), quantityOrDash(r.GetChangeTime()), quantityOrDash(r.GetFastestChangeTime()), quantityOrDash(r.GetAmount())})
+		rows = append(rows, table.Row{Clean(r.GetDriveId()), quantityOrDash(r.GetRampTimeSetting()), meaningText(req.GetRamps()[i].GetMeaning()), orDash(setpointText(r.GetSetpoint())),
+			numberOrDash(r.FromRpm), numberOrDash(r.ToRpm), briefly(r.GetChangeTime()), briefly(r.GetFastestChangeTime()), briefly(r.GetAmount())})
 	}
 	a.numbers(rows)
 	a.blank()
@@ -61,17 +60,22 @@ func quantityOrDash(q *linepacev1.Quantity) string {
 	return Quantity(q)
 }
 
+// briefly writes a quantity with four significant digits, for a wide table.
+func briefly(q *linepacev1.Quantity) string {
+	if q == nil {
+		return "-"
+	}
+	return significant(q.GetValue(), 4) + " " + q.GetUnit()
+}
+
 // offRatio writes what is made off ratio by each drive's own ramp and by the common one.
 func (a *answer) offRatio(req *linepacev1.RampsRequest, resp *linepacev1.RampsResponse) {
-	leader := req.GetLeaderId()
-	if leader == "" {
-		leader = resp.GetRamps()[0].GetDriveId()
-	}
+	leader := rampLeader(req)
 	a.line(fmt.Sprintf("OFF RATIO TO %s BY MORE THAN %s %%", Clean(leader), Number(req.GetTolerancePercent())))
 	rows := []table.Row{{"drive", "alone: time", "delivers", "too much", "common: time", "delivers", "too much"}}
 	row := func(name string, alone, common *linepacev1.RampsResponse_OffRatio) {
-		rows = append(rows, table.Row{Clean(name), Quantity(alone.GetTime()), Quantity(alone.GetAmount()), quantityOrDash(alone.GetExcess()),
-			Quantity(common.GetTime()), Quantity(common.GetAmount()), quantityOrDash(common.GetExcess())})
+		rows = append(rows, table.Row{Clean(name), briefly(alone.GetTime()), briefly(alone.GetAmount()), briefly(alone.GetExcess()),
+			briefly(common.GetTime()), briefly(common.GetAmount()), briefly(common.GetExcess())})
 	}
 	for _, r := range resp.GetRamps() {
 		if r.GetAlone() != nil {
@@ -81,6 +85,19 @@ func (a *answer) offRatio(req *linepacev1.RampsRequest, resp *linepacev1.RampsRe
 	row("any, by "+leader, resp.GetAlone(), resp.GetCommon())
 	a.numbers(rows)
 	a.blank()
+}
+
+// rampLeader names the drive against which ratios are reckoned.
+func rampLeader(req *linepacev1.RampsRequest) string {
+	if req.GetLeaderId() != "" {
+		return req.GetLeaderId()
+	}
+	for _, ramp := range req.GetRamps() {
+		if ramp.GetDriveId() != req.GetStagger().GetBeltId() {
+			return ramp.GetDriveId()
+		}
+	}
+	return req.GetRamps()[0].GetDriveId()
 }
 
 // starts writes when each staggered feeder is to start.

@@ -346,12 +346,32 @@ func TestDrawOutOfRange(t *testing.T) {
 	out := chain.Find()
 	require.Equal(t, []scaling.Code{scaling.AboveHighestSpeed, scaling.LeaderHasNoSetpoint, scaling.LeaderHasNoSetpoint}, codes(out.Checks))
 	require.Equal(t, "rolls[1]", out.Checks[0].Field)
+	// 40 r/min on 100 mm is 12.5664 m/min, over 1.5 is 8.37758 m/min.
+	require.Equal(t, q(8.37758, "m/min").Value, out.Checks[0].Fit.Value)
+	require.Equal(t, "leaderRate", out.Checks[0].FitField)
+	fits := chain
+	fits.LeaderRate = out.Checks[0].Fit
+	require.Empty(t, fits.Find().Checks)
 	require.True(t, out.Rolls[2].Follows[Direct].Setpoint.AchievedRPM.Set)
 	require.False(t, out.Rolls[2].Follows[Direct].Ratio.Set)
 	require.True(t, out.Rolls[3].Follows[Direct].Ratio.Set)
 	require.False(t, out.Rolls[2].Follows[Cascaded].Setpoint.AchievedRPM.Set)
 	require.True(t, out.Totals[Direct].Ratio.Set)
 	require.False(t, out.Totals[Cascaded].Ratio.Set)
+}
+
+// A rate that would fit is told only where the whole chain runs with it.
+func TestDrawFit(t *testing.T) {
+	chain := DrawChain{Drives: []scaling.Drive{roll("a", q(100, "mm")), roll("b", q(100, "mm"))}, LeaderRate: q(10, "r/min"),
+		Rolls: []DrawRoll{{DriveID: "a"}, {DriveID: "b", DrawRatio: some(0.5)}}}
+	chain.Drives[1].Motor.MinRPM = 7
+	out := chain.Find()
+	require.Equal(t, []scaling.Code{scaling.BelowLowestSpeed}, codes(out.Checks))
+	require.Equal(t, 14.0, out.Checks[0].Fit.Value)
+	chain.Drives[0].Motor.MaxRPM = 13
+	require.Nil(t, chain.Find().Checks[0].Fit.Unit)
+	chain.LeaderRate = q(20, "r/min")
+	require.Equal(t, scaling.AboveHighestSpeed, chain.Find().Checks[0].Code)
 }
 
 // Worked by hand: counts of 1 r/min and 100 mm rolls without gears. 10 m/min is
@@ -443,4 +463,18 @@ func requireFault(t *testing.T, want string, faults fault.List) {
 		got = append(got, f.Path+" "+string(f.Reason))
 	}
 	require.Contains(t, got, want)
+}
+
+func BenchmarkDraw100(b *testing.B) {
+	chain := DrawChain{LeaderRate: q(7, "m/min")}
+	for i := range 100 {
+		d := roll(fmt.Sprint("roll", i), q(100, "mm"))
+		d.Motor.Regulation = scaling.Regulation{Percent: some(0.1), Of: scaling.SetSpeed}
+		d.Register = counted(100)
+		chain.Drives = append(chain.Drives, d)
+		chain.Rolls = append(chain.Rolls, DrawRoll{DriveID: d.ID, DrawPercent: scaling.Optional[float64]{Value: 1, Set: i > 0}})
+	}
+	for b.Loop() {
+		chain.Find()
+	}
 }

@@ -11,7 +11,7 @@ type Ramps struct {
 	Drives           []scaling.Drive
 	Materials        []scaling.Material
 	Ramps            []Ramp
-	LeaderID         string // the drive against which ratios are reckoned; empty: the first
+	LeaderID         string // the drive against which ratios are reckoned; empty: the first but a belt that feeders feed onto
 	TolerancePercent float64
 	Time             units.Quantity // a common time longer than the slowest drive needs
 	Stagger          *Stagger
@@ -203,8 +203,9 @@ func (r *rampRun) times() {
 	common := least
 	r.out.CommonTime = r.out.LeastTime
 	if step := r.coarsest(); step.Unit != nil {
-		n, _ := c.Ceil(least.Quo(step.Base(c)))
-		common, r.out.CommonTime = c.Int(n).Mul(step.Base(c)), steps(n, step)
+		if n, ok := c.Ceil(least.Quo(step.Base(c))); ok {
+			common, r.out.CommonTime = c.Int(n).Mul(step.Base(c)), steps(n, step)
+		}
 	}
 	if q := r.ramps.Time; q.Unit != nil {
 		common = q.Base(c)
@@ -267,12 +268,13 @@ func (r *rampRun) set(i int, common exact.Num) {
 	out.Setting = inSeconds(c, setting)
 	if ramp.TimeStep.Unit != nil {
 		step := ramp.TimeStep.Base(c)
-		n, _ := c.Round(setting.Quo(step))
-		if c.Cmp(c.Int(n).Mul(step).Mul(share), r.fastest[i]) < 0 {
-			n++
+		if n, ok := c.Round(setting.Quo(step)); ok { // else it is no time that anybody sets
+			if c.Cmp(c.Int(n).Mul(step).Mul(share), r.fastest[i]) < 0 {
+				n++
+			}
+			setting = c.Int(n).Mul(step)
+			out.Setting = steps(n, ramp.TimeStep)
 		}
-		setting = c.Int(n).Mul(step)
-		out.Setting = steps(n, ramp.TimeStep)
 	}
 	took := setting.Mul(share)
 	r.taken[i] = took.Float()

@@ -215,13 +215,20 @@ func (q *Ramps) find(id string) int {
 	return -1
 }
 
-// leader returns the leader among the ramps.
+// leader returns the leader among the ramps: the first where none is named, but not
+// the belt that feeders feed onto, which carries and takes no part in the ratios.
 func (q *Ramps) leader() int {
-	if q.LeaderID == "" {
-		return 0
+	switch {
+	case q.LeaderID != "":
+		return q.find(q.LeaderID)
+	case q.carries(0) && len(q.Ramps) > 1:
+		return 1
 	}
-	return q.find(q.LeaderID)
+	return 0
 }
+
+// carries reports whether ramp i is that of the belt that feeders feed onto.
+func (q *Ramps) carries(i int) bool { return q.Stagger != nil && q.Ramps[i].DriveID == q.Stagger.BeltID }
 
 // drive returns the drive of ramp i.
 func (q *Ramps) drive(i int) *scaling.Drive {

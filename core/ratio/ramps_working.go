@@ -9,6 +9,12 @@ import (
 	"linepace.example/core/units"
 )
 
+// SetpointWorking derives the setpoint to which ramp i goes, as for any drive.
+func (q *Ramps) SetpointWorking(found *RampSet, i int) []scaling.Step {
+	s := q.subject(i)
+	return scaling.Working(&s, scaling.Measure{Unit: q.Ramps[i].To.Unit}, &found.ToSetpoint[i])
+}
+
 // Working derives the times of found, which [Ramps.Find] found for q.
 func (q *Ramps) Working(found *RampSet) (steps []scaling.Step) {
 	if found.LeastTime.Unit == nil {

@@ -380,8 +380,8 @@ type DrawResponse_Roll struct {
 	DrawPercent *float64 `protobuf:"fixed64,2,opt,name=draw_percent,json=drawPercent,proto3,oneof" json:"draw_percent,omitempty"`
 	// The same as a ratio to the speed of the roll before.
 	DrawRatio *float64 `protobuf:"fixed64,3,opt,name=draw_ratio,json=drawRatio,proto3,oneof" json:"draw_ratio,omitempty"`
-	// The ratio to the leader's speed that the draws between ask.
-	LeaderRatio float64 `protobuf:"fixed64,4,opt,name=leader_ratio,json=leaderRatio,proto3" json:"leader_ratio,omitempty"`
+	// The ratio to the leader's surface speed that the draws between ask.
+	RatioToLeader float64 `protobuf:"fixed64,4,opt,name=ratio_to_leader,json=ratioToLeader,proto3" json:"ratio_to_leader,omitempty"`
 	// The roll follows the leader.
 	Direct *DrawResponse_Following `protobuf:"bytes,5,opt,name=direct,proto3" json:"direct,omitempty"`
 	// The roll follows its neighbour.
@@ -441,9 +441,9 @@ func (x *DrawResponse_Roll) GetDrawRatio() float64 {
 	return 0
 }
 
-func (x *DrawResponse_Roll) GetLeaderRatio() float64 {
+func (x *DrawResponse_Roll) GetRatioToLeader() float64 {
 	if x != nil {
-		return x.LeaderRatio
+		return x.RatioToLeader
 	}
 	return 0
 }
@@ -486,13 +486,13 @@ type DrawResponse_Following struct {
 	// Whether it stays there as far as the regulation may take it.
 	BandWithinTolerance *bool `protobuf:"varint,8,opt,name=band_within_tolerance,json=bandWithinTolerance,proto3,oneof" json:"band_within_tolerance,omitempty"`
 	// The ratio to the leader's speed that the counts give. Absent for the leader.
-	LeaderRatio *float64 `protobuf:"fixed64,9,opt,name=leader_ratio,json=leaderRatio,proto3,oneof" json:"leader_ratio,omitempty"`
+	RatioToLeader *float64 `protobuf:"fixed64,9,opt,name=ratio_to_leader,json=ratioToLeader,proto3,oneof" json:"ratio_to_leader,omitempty"`
 	// Its error, percent of the ratio that is asked.
-	LeaderRatioErrorPercent *float64 `protobuf:"fixed64,10,opt,name=leader_ratio_error_percent,json=leaderRatioErrorPercent,proto3,oneof" json:"leader_ratio_error_percent,omitempty"`
+	RatioToLeaderErrorPercent *float64 `protobuf:"fixed64,10,opt,name=ratio_to_leader_error_percent,json=ratioToLeaderErrorPercent,proto3,oneof" json:"ratio_to_leader_error_percent,omitempty"`
 	// How far rounding may take the ratio to the leader: by cascade it adds up.
-	LeaderRatioRounding *DrawResponse_Spread `protobuf:"bytes,11,opt,name=leader_ratio_rounding,json=leaderRatioRounding,proto3" json:"leader_ratio_rounding,omitempty"`
+	RatioToLeaderRounding *DrawResponse_Spread `protobuf:"bytes,11,opt,name=ratio_to_leader_rounding,json=ratioToLeaderRounding,proto3" json:"ratio_to_leader_rounding,omitempty"`
 	// How far regulation may take it.
-	LeaderRatioRegulation *DrawResponse_Spread `protobuf:"bytes,12,opt,name=leader_ratio_regulation,json=leaderRatioRegulation,proto3" json:"leader_ratio_regulation,omitempty"`
+	RatioToLeaderRegulation *DrawResponse_Spread `protobuf:"bytes,12,opt,name=ratio_to_leader_regulation,json=ratioToLeaderRegulation,proto3" json:"ratio_to_leader_regulation,omitempty"`
 	// What the disturbance does here. Absent: none was given.
 	Disturbed     *DrawResponse_Disturbed `protobuf:"bytes,13,opt,name=disturbed,proto3" json:"disturbed,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -585,30 +585,30 @@ func (x *DrawResponse_Following) GetBandWithinTolerance() bool {
 	return false
 }
 
-func (x *DrawResponse_Following) GetLeaderRatio() float64 {
-	if x != nil && x.LeaderRatio != nil {
-		return *x.LeaderRatio
+func (x *DrawResponse_Following) GetRatioToLeader() float64 {
+	if x != nil && x.RatioToLeader != nil {
+		return *x.RatioToLeader
 	}
 	return 0
 }
 
-func (x *DrawResponse_Following) GetLeaderRatioErrorPercent() float64 {
-	if x != nil && x.LeaderRatioErrorPercent != nil {
-		return *x.LeaderRatioErrorPercent
+func (x *DrawResponse_Following) GetRatioToLeaderErrorPercent() float64 {
+	if x != nil && x.RatioToLeaderErrorPercent != nil {
+		return *x.RatioToLeaderErrorPercent
 	}
 	return 0
 }
 
-func (x *DrawResponse_Following) GetLeaderRatioRounding() *DrawResponse_Spread {
+func (x *DrawResponse_Following) GetRatioToLeaderRounding() *DrawResponse_Spread {
 	if x != nil {
-		return x.LeaderRatioRounding
+		return x.RatioToLeaderRounding
 	}
 	return nil
 }
 
-func (x *DrawResponse_Following) GetLeaderRatioRegulation() *DrawResponse_Spread {
+func (x *DrawResponse_Following) GetRatioToLeaderRegulation() *DrawResponse_Spread {
 	if x != nil {
-		return x.LeaderRatioRegulation
+		return x.RatioToLeaderRegulation
 	}
 	return nil
 }
@@ -697,9 +697,9 @@ type DrawResponse_Disturbed struct {
 	DrawPercent *float64 `protobuf:"fixed64,3,opt,name=draw_percent,json=drawPercent,proto3,oneof" json:"draw_percent,omitempty"`
 	// Change of the ratio to the first roll's speed, percent: what a material feels
 	// here that stretches elastically, once the change has worked its way through.
-	FirstRatioChangePercent float64 `protobuf:"fixed64,4,opt,name=first_ratio_change_percent,json=firstRatioChangePercent,proto3" json:"first_ratio_change_percent,omitempty"`
-	unknownFields           protoimpl.UnknownFields
-	sizeCache               protoimpl.SizeCache
+	RatioToFirstChangePercent float64 `protobuf:"fixed64,4,opt,name=ratio_to_first_change_percent,json=ratioToFirstChangePercent,proto3" json:"ratio_to_first_change_percent,omitempty"`
+	unknownFields             protoimpl.UnknownFields
+	sizeCache                 protoimpl.SizeCache
 }
 
 func (x *DrawResponse_Disturbed) Reset() {
@@ -753,9 +753,9 @@ func (x *DrawResponse_Disturbed) GetDrawPercent() float64 {
 	return 0
 }
 
-func (x *DrawResponse_Disturbed) GetFirstRatioChangePercent() float64 {
+func (x *DrawResponse_Disturbed) GetRatioToFirstChangePercent() float64 {
 	if x != nil {
-		return x.FirstRatioChangePercent
+		return x.RatioToFirstChangePercent
 	}
 	return 0
 }
@@ -858,24 +858,24 @@ const file_linepace_v1_ratio_draw_proto_rawDesc = "" +
 	"\vDisturbance\x12%\n" +
 	"\bdrive_id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x120\n" +
-	"\x14speed_change_percent\x18\x02 \x01(\x01R\x12speedChangePercent\"\xe8\x11\n" +
+	"\x14speed_change_percent\x18\x02 \x01(\x01R\x12speedChangePercent\"\x8c\x12\n" +
 	"\fDrawResponse\x124\n" +
 	"\x05rolls\x18\x01 \x03(\v2\x1e.linepace.v1.DrawResponse.RollR\x05rolls\x127\n" +
 	"\x06direct\x18\x02 \x01(\v2\x1f.linepace.v1.DrawResponse.TotalR\x06direct\x12;\n" +
 	"\bcascaded\x18\x03 \x01(\v2\x1f.linepace.v1.DrawResponse.TotalR\bcascaded\x12*\n" +
 	"\x06checks\x18\x04 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
 	"\averdict\x18\x05 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
-	"\aworking\x18\x06 \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xae\x02\n" +
+	"\aworking\x18\x06 \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xb3\x02\n" +
 	"\x04Roll\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12&\n" +
 	"\fdraw_percent\x18\x02 \x01(\x01H\x00R\vdrawPercent\x88\x01\x01\x12\"\n" +
 	"\n" +
-	"draw_ratio\x18\x03 \x01(\x01H\x01R\tdrawRatio\x88\x01\x01\x12!\n" +
-	"\fleader_ratio\x18\x04 \x01(\x01R\vleaderRatio\x12;\n" +
+	"draw_ratio\x18\x03 \x01(\x01H\x01R\tdrawRatio\x88\x01\x01\x12&\n" +
+	"\x0fratio_to_leader\x18\x04 \x01(\x01R\rratioToLeader\x12;\n" +
 	"\x06direct\x18\x05 \x01(\v2#.linepace.v1.DrawResponse.FollowingR\x06direct\x12?\n" +
 	"\bcascaded\x18\x06 \x01(\v2#.linepace.v1.DrawResponse.FollowingR\bcascadedB\x0f\n" +
 	"\r_draw_percentB\r\n" +
-	"\v_draw_ratio\x1a\xab\a\n" +
+	"\v_draw_ratio\x1a\xc5\a\n" +
 	"\tFollowing\x121\n" +
 	"\bsetpoint\x18\x01 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12&\n" +
 	"\fdraw_percent\x18\x02 \x01(\x01H\x00R\vdrawPercent\x88\x01\x01\x12\"\n" +
@@ -885,29 +885,29 @@ const file_linepace_v1_ratio_draw_proto_rawDesc = "" +
 	"\rdraw_rounding\x18\x05 \x01(\v2 .linepace.v1.DrawResponse.SpreadR\fdrawRounding\x12I\n" +
 	"\x0fdraw_regulation\x18\x06 \x01(\v2 .linepace.v1.DrawResponse.SpreadR\x0edrawRegulation\x12.\n" +
 	"\x10within_tolerance\x18\a \x01(\bH\x03R\x0fwithinTolerance\x88\x01\x01\x127\n" +
-	"\x15band_within_tolerance\x18\b \x01(\bH\x04R\x13bandWithinTolerance\x88\x01\x01\x12&\n" +
-	"\fleader_ratio\x18\t \x01(\x01H\x05R\vleaderRatio\x88\x01\x01\x12@\n" +
-	"\x1aleader_ratio_error_percent\x18\n" +
-	" \x01(\x01H\x06R\x17leaderRatioErrorPercent\x88\x01\x01\x12T\n" +
-	"\x15leader_ratio_rounding\x18\v \x01(\v2 .linepace.v1.DrawResponse.SpreadR\x13leaderRatioRounding\x12X\n" +
-	"\x17leader_ratio_regulation\x18\f \x01(\v2 .linepace.v1.DrawResponse.SpreadR\x15leaderRatioRegulation\x12A\n" +
+	"\x15band_within_tolerance\x18\b \x01(\bH\x04R\x13bandWithinTolerance\x88\x01\x01\x12+\n" +
+	"\x0fratio_to_leader\x18\t \x01(\x01H\x05R\rratioToLeader\x88\x01\x01\x12E\n" +
+	"\x1dratio_to_leader_error_percent\x18\n" +
+	" \x01(\x01H\x06R\x19ratioToLeaderErrorPercent\x88\x01\x01\x12Y\n" +
+	"\x18ratio_to_leader_rounding\x18\v \x01(\v2 .linepace.v1.DrawResponse.SpreadR\x15ratioToLeaderRounding\x12]\n" +
+	"\x1aratio_to_leader_regulation\x18\f \x01(\v2 .linepace.v1.DrawResponse.SpreadR\x17ratioToLeaderRegulation\x12A\n" +
 	"\tdisturbed\x18\r \x01(\v2#.linepace.v1.DrawResponse.DisturbedR\tdisturbedB\x0f\n" +
 	"\r_draw_percentB\r\n" +
 	"\v_draw_ratioB\x15\n" +
 	"\x13_draw_error_percentB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
-	"\x16_band_within_toleranceB\x0f\n" +
-	"\r_leader_ratioB\x1d\n" +
-	"\x1b_leader_ratio_error_percent\x1a\x99\x01\n" +
+	"\x16_band_within_toleranceB\x12\n" +
+	"\x10_ratio_to_leaderB \n" +
+	"\x1e_ratio_to_leader_error_percent\x1a\x99\x01\n" +
 	"\x06Spread\x12*\n" +
 	"\x11worst_low_percent\x18\x01 \x01(\x01R\x0fworstLowPercent\x12,\n" +
 	"\x12worst_high_percent\x18\x02 \x01(\x01R\x10worstHighPercent\x125\n" +
-	"\x17root_sum_square_percent\x18\x03 \x01(\x01R\x14rootSumSquarePercent\x1a\x80\x02\n" +
+	"\x17root_sum_square_percent\x18\x03 \x01(\x01R\x14rootSumSquarePercent\x1a\x85\x02\n" +
 	"\tDisturbed\x120\n" +
 	"\x14speed_change_percent\x18\x01 \x01(\x01R\x12speedChangePercent\x123\n" +
 	"\x13draw_change_percent\x18\x02 \x01(\x01H\x00R\x11drawChangePercent\x88\x01\x01\x12&\n" +
-	"\fdraw_percent\x18\x03 \x01(\x01H\x01R\vdrawPercent\x88\x01\x01\x12;\n" +
-	"\x1afirst_ratio_change_percent\x18\x04 \x01(\x01R\x17firstRatioChangePercentB\x16\n" +
+	"\fdraw_percent\x18\x03 \x01(\x01H\x01R\vdrawPercent\x88\x01\x01\x12@\n" +
+	"\x1dratio_to_first_change_percent\x18\x04 \x01(\x01R\x19ratioToFirstChangePercentB\x16\n" +
 	"\x14_draw_change_percentB\x0f\n" +
 	"\r_draw_percent\x1a\x9e\x02\n" +
 	"\x05Total\x12&\n" +
@@ -969,8 +969,8 @@ var file_linepace_v1_ratio_draw_proto_depIdxs = []int32{
 	15, // 13: linepace.v1.DrawResponse.Following.setpoint:type_name -> linepace.v1.Setpoint
 	6,  // 14: linepace.v1.DrawResponse.Following.draw_rounding:type_name -> linepace.v1.DrawResponse.Spread
 	6,  // 15: linepace.v1.DrawResponse.Following.draw_regulation:type_name -> linepace.v1.DrawResponse.Spread
-	6,  // 16: linepace.v1.DrawResponse.Following.leader_ratio_rounding:type_name -> linepace.v1.DrawResponse.Spread
-	6,  // 17: linepace.v1.DrawResponse.Following.leader_ratio_regulation:type_name -> linepace.v1.DrawResponse.Spread
+	6,  // 16: linepace.v1.DrawResponse.Following.ratio_to_leader_rounding:type_name -> linepace.v1.DrawResponse.Spread
+	6,  // 17: linepace.v1.DrawResponse.Following.ratio_to_leader_regulation:type_name -> linepace.v1.DrawResponse.Spread
 	7,  // 18: linepace.v1.DrawResponse.Following.disturbed:type_name -> linepace.v1.DrawResponse.Disturbed
 	19, // [19:19] is the sub-list for method output_type
 	19, // [19:19] is the sub-list for method input_type

@@ -87,7 +87,8 @@ type RampsRequest struct {
 	Materials []*Material `protobuf:"bytes,2,rep,name=materials,proto3" json:"materials,omitempty"`
 	// The ramps, 1 to 200, one a drive. At least one changes its speed.
 	Ramps []*RampsRequest_Ramp `protobuf:"bytes,3,rep,name=ramps,proto3" json:"ramps,omitempty"`
-	// The drive against which ratios are reckoned. Default: that of the first ramp.
+	// The drive against which ratios are reckoned. Default: that of the first ramp that
+	// is not the belt of stagger.
 	LeaderId string `protobuf:"bytes,4,opt,name=leader_id,json=leaderId,proto3" json:"leader_id,omitempty"`
 	// How far a drive's ratio to the leader may be off and the material still be
 	// good, percent of the ratio, 0.000001 to 100. Required.
@@ -604,8 +605,8 @@ type RampsResponse_Ramp struct {
 	FromRpm *float64 `protobuf:"fixed64,2,opt,name=from_rpm,json=fromRpm,proto3,oneof" json:"from_rpm,omitempty"`
 	// The motor speed afterwards, as its count sets it, r/min; 0 for a drive that comes to a stand.
 	ToRpm *float64 `protobuf:"fixed64,3,opt,name=to_rpm,json=toRpm,proto3,oneof" json:"to_rpm,omitempty"`
-	// The count to load for it; for an integer register and a drive that is to run.
-	Count *int32 `protobuf:"varint,4,opt,name=count,proto3,oneof" json:"count,omitempty"`
+	// What to load for it, and what it then does. Absent: the drive comes to a stand.
+	Setpoint *Setpoint `protobuf:"bytes,4,opt,name=setpoint,proto3" json:"setpoint,omitempty"`
 	// The ramp time to set on the drive, in its own meaning, in the unit of its time_step or in s.
 	RampTimeSetting *Quantity `protobuf:"bytes,5,opt,name=ramp_time_setting,json=rampTimeSetting,proto3" json:"ramp_time_setting,omitempty"`
 	// The time that this change then takes, s.
@@ -616,7 +617,8 @@ type RampsResponse_Ramp struct {
 	Acceleration *Quantity `protobuf:"bytes,8,opt,name=acceleration,proto3" json:"acceleration,omitempty"`
 	// What the drive delivers until the last drive has made its change.
 	Amount *Quantity `protobuf:"bytes,9,opt,name=amount,proto3" json:"amount,omitempty"`
-	// This drive against the leader, each on its own fastest ramp. Absent for the leader.
+	// This drive against the leader, each on its own fastest ramp. Absent for the
+	// leader, and for the belt of stagger, which carries and takes no part in the ratios.
 	Alone *RampsResponse_OffRatio `protobuf:"bytes,10,opt,name=alone,proto3" json:"alone,omitempty"`
 	// This drive against the leader on the common ramp.
 	Common        *RampsResponse_OffRatio `protobuf:"bytes,11,opt,name=common,proto3" json:"common,omitempty"`
@@ -675,11 +677,11 @@ func (x *RampsResponse_Ramp) GetToRpm() float64 {
 	return 0
 }
 
-func (x *RampsResponse_Ramp) GetCount() int32 {
-	if x != nil && x.Count != nil {
-		return *x.Count
+func (x *RampsResponse_Ramp) GetSetpoint() *Setpoint {
+	if x != nil {
+		return x.Setpoint
 	}
-	return 0
+	return nil
 }
 
 func (x *RampsResponse_Ramp) GetRampTimeSetting() *Quantity {
@@ -732,7 +734,8 @@ func (x *RampsResponse_Ramp) GetCommon() *RampsResponse_OffRatio {
 }
 
 // What is off ratio during the change. A drive is in ratio while it holds the
-// ratio to the leader from before the change or the one from after it.
+// ratio to the leader from before the change or the one from after it. Staggered
+// feeders are compared as one place on the belt passes them.
 type RampsResponse_OffRatio struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// How long, s.
@@ -903,7 +906,7 @@ const file_linepace_v1_ratio_ramps_proto_rawDesc = "" +
 	"\aMeaning\x12\x17\n" +
 	"\x13MEANING_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vTHIS_CHANGE\x10\x01\x12\x0f\n" +
-	"\vZERO_TO_MAX\x10\x02\"\xcc\v\n" +
+	"\vZERO_TO_MAX\x10\x02\"\xda\v\n" +
 	"\rRampsResponse\x126\n" +
 	"\vcommon_time\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\n" +
 	"commonTime\x124\n" +
@@ -918,12 +921,12 @@ const file_linepace_v1_ratio_ramps_proto_rawDesc = "" +
 	"\x06checks\x18\t \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
 	"\averdict\x18\n" +
 	" \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
-	"\aworking\x18\v \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xbe\x04\n" +
+	"\aworking\x18\v \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xcc\x04\n" +
 	"\x04Ramp\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12\x1e\n" +
 	"\bfrom_rpm\x18\x02 \x01(\x01H\x00R\afromRpm\x88\x01\x01\x12\x1a\n" +
-	"\x06to_rpm\x18\x03 \x01(\x01H\x01R\x05toRpm\x88\x01\x01\x12\x19\n" +
-	"\x05count\x18\x04 \x01(\x05H\x02R\x05count\x88\x01\x01\x12A\n" +
+	"\x06to_rpm\x18\x03 \x01(\x01H\x01R\x05toRpm\x88\x01\x01\x121\n" +
+	"\bsetpoint\x18\x04 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12A\n" +
 	"\x11ramp_time_setting\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\x0frampTimeSetting\x126\n" +
 	"\vchange_time\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\n" +
 	"changeTime\x12E\n" +
@@ -934,8 +937,7 @@ const file_linepace_v1_ratio_ramps_proto_rawDesc = "" +
 	" \x01(\v2#.linepace.v1.RampsResponse.OffRatioR\x05alone\x12;\n" +
 	"\x06common\x18\v \x01(\v2#.linepace.v1.RampsResponse.OffRatioR\x06commonB\v\n" +
 	"\t_from_rpmB\t\n" +
-	"\a_to_rpmB\b\n" +
-	"\x06_count\x1a\x93\x01\n" +
+	"\a_to_rpm\x1a\x93\x01\n" +
 	"\bOffRatio\x12)\n" +
 	"\x04time\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x12-\n" +
 	"\x06amount\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x06amount\x12-\n" +
@@ -975,6 +977,7 @@ var file_linepace_v1_ratio_ramps_proto_goTypes = []any{
 	(*Check)(nil),                  // 12: linepace.v1.Check
 	(Check_Verdict)(0),             // 13: linepace.v1.Check.Verdict
 	(*Step)(nil),                   // 14: linepace.v1.Step
+	(*Setpoint)(nil),               // 15: linepace.v1.Setpoint
 }
 var file_linepace_v1_ratio_ramps_proto_depIdxs = []int32{
 	9,  // 0: linepace.v1.RampsRequest.drives:type_name -> linepace.v1.Drive
@@ -1000,23 +1003,24 @@ var file_linepace_v1_ratio_ramps_proto_depIdxs = []int32{
 	11, // 20: linepace.v1.RampsRequest.Ramp.time_step:type_name -> linepace.v1.Quantity
 	5,  // 21: linepace.v1.RampsRequest.Stagger.feeders:type_name -> linepace.v1.RampsRequest.Feeder
 	11, // 22: linepace.v1.RampsRequest.Feeder.distance:type_name -> linepace.v1.Quantity
-	11, // 23: linepace.v1.RampsResponse.Ramp.ramp_time_setting:type_name -> linepace.v1.Quantity
-	11, // 24: linepace.v1.RampsResponse.Ramp.change_time:type_name -> linepace.v1.Quantity
-	11, // 25: linepace.v1.RampsResponse.Ramp.fastest_change_time:type_name -> linepace.v1.Quantity
-	11, // 26: linepace.v1.RampsResponse.Ramp.acceleration:type_name -> linepace.v1.Quantity
-	11, // 27: linepace.v1.RampsResponse.Ramp.amount:type_name -> linepace.v1.Quantity
-	7,  // 28: linepace.v1.RampsResponse.Ramp.alone:type_name -> linepace.v1.RampsResponse.OffRatio
-	7,  // 29: linepace.v1.RampsResponse.Ramp.common:type_name -> linepace.v1.RampsResponse.OffRatio
-	11, // 30: linepace.v1.RampsResponse.OffRatio.time:type_name -> linepace.v1.Quantity
-	11, // 31: linepace.v1.RampsResponse.OffRatio.amount:type_name -> linepace.v1.Quantity
-	11, // 32: linepace.v1.RampsResponse.OffRatio.excess:type_name -> linepace.v1.Quantity
-	11, // 33: linepace.v1.RampsResponse.Start.delay:type_name -> linepace.v1.Quantity
-	11, // 34: linepace.v1.RampsResponse.Start.travel:type_name -> linepace.v1.Quantity
-	35, // [35:35] is the sub-list for method output_type
-	35, // [35:35] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	15, // 23: linepace.v1.RampsResponse.Ramp.setpoint:type_name -> linepace.v1.Setpoint
+	11, // 24: linepace.v1.RampsResponse.Ramp.ramp_time_setting:type_name -> linepace.v1.Quantity
+	11, // 25: linepace.v1.RampsResponse.Ramp.change_time:type_name -> linepace.v1.Quantity
+	11, // 26: linepace.v1.RampsResponse.Ramp.fastest_change_time:type_name -> linepace.v1.Quantity
+	11, // 27: linepace.v1.RampsResponse.Ramp.acceleration:type_name -> linepace.v1.Quantity
+	11, // 28: linepace.v1.RampsResponse.Ramp.amount:type_name -> linepace.v1.Quantity
+	7,  // 29: linepace.v1.RampsResponse.Ramp.alone:type_name -> linepace.v1.RampsResponse.OffRatio
+	7,  // 30: linepace.v1.RampsResponse.Ramp.common:type_name -> linepace.v1.RampsResponse.OffRatio
+	11, // 31: linepace.v1.RampsResponse.OffRatio.time:type_name -> linepace.v1.Quantity
+	11, // 32: linepace.v1.RampsResponse.OffRatio.amount:type_name -> linepace.v1.Quantity
+	11, // 33: linepace.v1.RampsResponse.OffRatio.excess:type_name -> linepace.v1.Quantity
+	11, // 34: linepace.v1.RampsResponse.Start.delay:type_name -> linepace.v1.Quantity
+	11, // 35: linepace.v1.RampsResponse.Start.travel:type_name -> linepace.v1.Quantity
+	36, // [36:36] is the sub-list for method output_type
+	36, // [36:36] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_ratio_ramps_proto_init() }
