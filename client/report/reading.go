@@ -139,8 +139,9 @@ func (a *answer) budget(resp *linepacev1.CheckReadingResponse) {
 	a.line("UNCERTAINTY, after the GUM (JCGM 100:2008)")
 	t := table.NewWriter()
 	t.SetStyle(plainStyle())
-	t.AppendHeader(table.Row{"", "source", "type", "value", "distribution", "divisor", "sensitivity", "u in " + Clean(unit), "dof", "share"})
-	t.SetColumnConfigs(alignedRight(1, 4, 6, 7, 8, 9, 10))
+	t.AppendHeader(table.Row{"", "source", "type", "value", "distribution", "divisor", "sensitivity", "u", "dof", "share"})
+	t.SetColumnConfigs(append(alignedRight(1, 6, 7, 8, 9, 10),
+		table.ColumnConfig{Number: 4, Align: text.AlignRight, AlignHeader: text.AlignRight, WidthMax: 14, WidthMaxEnforcer: text.WrapHard}))
 	for i, l := range resp.GetBudget() {
 		dof := "-"
 		if l.DegreesOfFreedom != nil {
@@ -153,7 +154,7 @@ func (a *answer) budget(resp *linepacev1.CheckReadingResponse) {
 	for line := range strings.SplitSeq(t.Render(), "\n") {
 		a.line(line)
 	}
-	a.labelled("sensitivity", "in "+unit+" for one of the value's unit")
+	a.labelled("units", "u in "+unit+", sensitivity in "+unit+" for one of the value's unit")
 	a.labelled("combined", Quantity(resp.GetStandardUncertainty()))
 	a.labelled("expanded", Quantity(resp.GetExpandedUncertainty()))
 	a.blank()

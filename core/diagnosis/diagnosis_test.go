@@ -222,3 +222,42 @@ func (p *plant) diagnoseFactor(factor float64) Answer {
 	}
 	return Diagnose(&scaling.Subject{Drive: &p.drive, Material: p.material}, []Observation{observed}, false)
 }
+
+// What lies before the sensor's shaft the loop makes up for: of a belt that slips there,
+// or a gearbox of another ratio that the drive's set-up does not know of, the rate shows
+// nothing, and the motor is off. Behind the sensor it is the other way round.
+func TestWhichShaftShowsIt(t *testing.T) {
+	p := &plant{
+		name: "belt before the sensor", unit: "m/min", edgePulses: 60, sensorAt: 1, ratios: []float64{0.5, 1.0 / 20}, perTurn: math.Pi * 0.2,
+		drive: scaling.Drive{Motor: scaling.Motor{MaxRPM: 1800},
+			Transmission: []scaling.Stage{
+				{Kind: scaling.Belt, DriverDiameter: q(100, "mm"), DrivenDiameter: q(200, "mm")}, {Kind: scaling.Gearbox, Ratio: 20, Exact: true}},
+			Delivery: scaling.Delivery{Kind: scaling.Roll, Diameter: q(200, "mm")},
+			Sensors:  []scaling.Sensor{closing(sensor("driven", 60, 1, 1))}},
+	}
+	for name, c := range map[string]struct {
+		change func(*plant)
+		cause  Cause
+		field  string
+	}{
+		"belt slips before the sensor":      {func(q *plant) { q.ratios[0] *= 0.96 }, Slip, "drive.transmission[0].belt"},
+		"belt turned before the sensor":     {func(q *plant) { q.ratios[0] = 2 }, StageInverted, "drive.transmission[0].belt"},
+		"gearbox missing behind the sensor": {func(q *plant) { q.ratios[1] = 1 }, StageCountedTwice, "drive.transmission[1].gearbox"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			machine := p.clone()
+			c.change(machine)
+			answer := Diagnose(&scaling.Subject{Drive: &p.drive}, []Observation{
+				{MotorRPM: scaling.Some(1000.0), Observed: q(machine.motor(1000, p.pulses()), "r/min"), UncertaintyPercent: 1},
+				{MotorRPM: scaling.Some(1000.0), Observed: q(machine.rate(1000, p.pulses()), "m/min"), UncertaintyPercent: 1},
+			}, false)
+			top := answer.Candidates[0]
+			require.Equal(t, c.cause, top.Mistakes[0].Cause, "%v", answer.Candidates)
+			require.Equal(t, c.field, top.Mistakes[0].Field)
+			require.Empty(t, top.Ties)
+			for _, remains := range top.RemainsPercent {
+				require.InDelta(t, 0, remains, 1e-6)
+			}
+		})
+	}
+}

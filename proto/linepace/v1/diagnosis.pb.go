@@ -31,7 +31,8 @@ const (
 	DiagnoseResponse_Mistake_CAUSE_UNSPECIFIED DiagnoseResponse_Mistake_Cause = 0
 	// None: observed and calculated agree within the uncertainty.
 	DiagnoseResponse_Mistake_NO_MISTAKE DiagnoseResponse_Mistake_Cause = 1
-	// More or fewer edges of each pulse are counted than are reckoned with.
+	// More or fewer edges of each pulse are counted than are reckoned with; also of a
+	// sensor in the loop that is not described.
 	DiagnoseResponse_Mistake_EDGES_COUNTED DiagnoseResponse_Mistake_Cause = 2
 	// The pulses of another listed sensor are reckoned with.
 	DiagnoseResponse_Mistake_OTHER_SENSOR_PULSES DiagnoseResponse_Mistake_Cause = 3
