@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"encoding/csv"
 	"os"
 	"path/filepath"
@@ -8,9 +9,17 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"go.uber.org/zap"
+	"go.uber.org/zap/zaptest/observer"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
+	"linepace.example/proto/codec"
 	linepacev1 "linepace.example/proto/linepace/v1"
+	"linepace.example/proto/refusal"
 )
 
 // columns reads a published table of two columns of testdata/statistics.
@@ -179,4 +188,53 @@ func TestCatchIsReadyToPaste(t *testing.T) {
 		require.InEpsilon(t, 0.01, scale.GetPerMotorTurn().GetValue(), 1e-13)
 		require.InEpsilon(t, 0.4, scale.GetLeak().GetValue(), 1e-12)
 	}
+}
+
+// Any request gets an answer that can be written, or a refusal that says what is wrong.
+func TestMeasurementsOfAnyRequest(t *testing.T) {
+	core, logged := observer.New(zap.ErrorLevel)
+	s, err := New(Config{Log: zap.New(core)})
+	require.NoError(t, err)
+	state := uint64(7)
+	anyRequest(t, "catch", &linepacev1.CatchRequest{}, &state, s.Scaling().Catch)
+	anyRequest(t, "lap", &linepacev1.LapRequest{}, &state, s.Scaling().Lap)
+	anyRequest(t, "measured-pump", &linepacev1.SetpointRequest{}, &state, s.Scaling().Setpoint)
+	pump := &linepacev1.SetpointRequest{}
+	readBase(t, "measured-pump", pump)
+	anyRequest(t, "", &linepacev1.ScaleRequest{Drive: pump.GetDrive()}, &state, s.Scaling().Scale)
+	require.Empty(t, logged.All())
+}
+
+func readBase(t *testing.T, base string, into proto.Message) {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join("..", "testdata", "conformance", "base", base+".json"))
+	require.NoError(t, err)
+	require.NoError(t, protojson.Unmarshal(data, into))
+}
+
+// anyRequest changes a sound request, which is that of a base where one is named, at
+// random and calls with it.
+func anyRequest[Req, Res proto.Message](t *testing.T, base string, sound Req, state *uint64, call func(context.Context, Req) (Res, error)) {
+	t.Helper()
+	if base != "" {
+		readBase(t, base, sound)
+	}
+	working := sound.ProtoReflect().Descriptor().Fields().ByName("include_working")
+	sound.ProtoReflect().Set(working, protoreflect.ValueOfBool(true))
+	answered, refused := 0, 0
+	for range 6000 {
+		req := mutated(sound, state)
+		out, err := call(t.Context(), req)
+		if err != nil {
+			require.Equal(t, codes.InvalidArgument, status.Code(err), "%v: %v", req, err)
+			require.NotEmpty(t, refusal.Violations(err))
+			refused++
+			continue
+		}
+		_, err = codec.Append(nil, out)
+		require.NoError(t, err, "%v: the answer holds what JSON cannot", req)
+		answered++
+	}
+	require.Greater(t, answered, 300, "%T", sound)
+	require.Greater(t, refused, 300, "%T", sound)
 }

@@ -31,6 +31,7 @@ func TestBits(t *testing.T) {
 	}
 	write("benchmark", line(12))
 	write("request", request())
+	write("measured", measured())
 	for seed := range uint64(24) {
 		write(fmt.Sprint("mixed ", seed), mixed(seed))
 	}

@@ -27,7 +27,7 @@ func TestFormulaIDs(t *testing.T) {
 // Every step of the working names a formula of the list, and asking for the
 // working does not change the list.
 func TestFormulasHoldThoseOfTheWorking(t *testing.T) {
-	requests := []*Request{request(), line(12), line(24), outOfRange()}
+	requests := []*Request{request(), line(12), line(24), outOfRange(), measured()}
 	for seed := range uint64(60) {
 		requests = append(requests, mixed(seed))
 	}

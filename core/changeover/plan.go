@@ -203,7 +203,7 @@ func (s *solver) fill(i int, out *Setpoint) {
 			s.evaluate(i, out)
 		}
 		s.calc = exact.Calc{}
-		if s.trial == nil && out.Action == Run {
+		if s.trial == nil && out.DemandedRPM.Set {
 			scaling.CheckReferences(out.Drive, &s.plan.Checks)
 		}
 	}

@@ -529,3 +529,47 @@ func TestKilnDwell(t *testing.T) {
 	require.Equal(t, scaling.Some(true), sp.WithinTolerance)
 	require.Equal(t, scaling.Some(true), sp.BandWithinTolerance)
 }
+
+// measured has a pump and a belt that go by several references. Worked by hand: 9 L/min
+// at 100 r/min and 19 at 200 are 0.1 L a turn less 1 L/min; 10 and 20.4 m/min at 100 and
+// 200 r/min contradict each other by 2 % where 1 % and 1.02 % are stated.
+func measured() *Request {
+	reference := func(v float64, unit string, rpm float64, percent scaling.Optional[float64]) scaling.Reference {
+		return scaling.Reference{Value: q(v, unit), MotorRPM: rpm, UncertaintyPercent: percent}
+	}
+	pump := drive("pump", scaling.Delivery{Kind: scaling.Pump, Displacement: q(0.1, "L/r")})
+	pump.Motor, pump.Register = scaling.Motor{MaxRPM: 2000}, counts(20000, q(2000, "r/min"))
+	pump.References = []scaling.Reference{reference(9, "L/min", 100, scaling.Some(0.5)), reference(19, "L/min", 200, scaling.Optional[float64]{})}
+	moved := belt("moved")
+	moved.References = []scaling.Reference{reference(10, "m/min", 100, scaling.Some(1.0)), reference(20.4, "m/min", 200, scaling.Some(1.0))}
+	return &Request{Line: &Line{ID: "line", Drives: []scaling.Drive{pump, moved}},
+		Product: &Product{ID: "p", Demands: []Demand{rate("pump", 1.5, "L/min"), rate("moved", 15, "m/min")}}}
+}
+
+func TestPlanThroughReferences(t *testing.T) {
+	plan := mustPlan(t, measured())
+	require.InEpsilon(t, 25.0, plan.of("pump").DemandedRPM.Value, 1e-14)
+	require.Equal(t, scaling.Some[int32](250), plan.of("pump").Count)
+	require.InEpsilon(t, 15/0.1016, plan.of("moved").DemandedRPM.Value, 0.01)
+	type told struct {
+		code         scaling.Code
+		field, other string
+	}
+	var got []told
+	for _, k := range plan.Checks {
+		got = append(got, told{k.Code, k.Field, k.OtherField})
+	}
+	require.Equal(t, []told{
+		{scaling.ReferenceDiffers, "product.demands[0].rate", ""},
+		{scaling.BeyondReferences, "product.demands[0].rate", ""},
+		{scaling.ReferencesUnweighted, "line.drives[0].references[1]", ""},
+		{scaling.ReferenceDiffers, "product.demands[1].rate", ""},
+		{scaling.ReferencesContradict, "line.drives[1].references[1]", "line.drives[1].references[0]"},
+	}, got)
+	list := Formulas(measured(), &plan)
+	for _, id := range []string{"reference-line/1", "reference-fit/1", "references-differ/1", "references-contradict/1", "extrapolation/1"} {
+		require.Contains(t, list, id)
+	}
+	require.NotContains(t, list, "per-motor-turn/1")
+	require.NotContains(t, list, "reference-differs/1")
+}

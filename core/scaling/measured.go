@@ -81,7 +81,7 @@ const (
 // against repeats: Draper and Smith, Applied Regression Analysis, 2.1.
 func MeasuredOf(s *Subject, checks *[]Check) Measured {
 	d := s.Drive
-	p := pointsOf(d)
+	p := samplesOf(d)
 	out := Measured{Form: d.ReferenceForm(), Weighted: p.u != nil, ThroughOrigin: p.line(d, ThroughOrigin, p.throughOrigin())}
 	used, of := p.throughOrigin(), &out.ThroughOrigin
 	if severalSpeeds(d.References) {
@@ -110,12 +110,12 @@ func MeasuredOf(s *Subject, checks *[]Check) Measured {
 	return out
 }
 
-// points are references in float64: speeds in r/min, rates in base units and, where
+// samples are references in float64: speeds in r/min, rates in base units and, where
 // every reference states one, standard uncertainties of the rates.
-type points struct{ x, y, u []float64 }
+type samples struct{ x, y, u []float64 }
 
-func pointsOf(d *Drive) points {
-	var p points
+func samplesOf(d *Drive) samples {
+	var p samples
 	for i := range d.References {
 		p.x = append(p.x, d.References[i].MotorRPM)
 		p.y = append(p.y, d.References[i].rate())
@@ -134,7 +134,7 @@ const expanded = 2
 
 // throughOrigin returns the statistics of the line through the origin, or nil where there
 // are too few points for any, or one that is stated to be exact.
-func (p points) throughOrigin() *statistics.Line {
+func (p samples) throughOrigin() *statistics.Line {
 	if p.u != nil {
 		return lineUnless(statistics.FitOriginStated(p.x, p.y, p.u))
 	}
@@ -142,7 +142,7 @@ func (p points) throughOrigin() *statistics.Line {
 }
 
 // withOffset returns the same of the line with an offset.
-func (p points) withOffset() *statistics.Line {
+func (p samples) withOffset() *statistics.Line {
 	if p.u != nil {
 		return lineUnless(statistics.FitLineStated(p.x, p.y, p.u))
 	}
@@ -157,7 +157,7 @@ func lineUnless(l statistics.Line, err error) *statistics.Line {
 }
 
 // line describes a line through d's references, whose statistics are l, or nil.
-func (p points) line(d *Drive, form Form, l *statistics.Line) Line {
+func (p samples) line(d *Drive, form Form, l *statistics.Line) Line {
 	c := new(exact.Calc)
 	var f fitted
 	if len(d.References) == 1 {
@@ -224,7 +224,7 @@ func fromBase(v float64, unit *units.Unit) units.Quantity {
 	return quantity(c, c.Dec(v), unit)
 }
 
-func (p points) lackOfFit(l *statistics.Line) Optional[LackOfFitTest] {
+func (p samples) lackOfFit(l *statistics.Line) Optional[LackOfFitTest] {
 	if l.Stated {
 		chance, ok := l.ChiSquare()
 		if !ok {

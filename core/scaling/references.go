@@ -44,12 +44,16 @@ func severalSpeeds(refs []Reference) bool {
 
 // fitted is the least-squares line through measured references.
 type fitted struct {
+	points                []point
 	perTurn               exact.Num
 	above, below          exact.Num // the two sums whose quotient it is
 	leak                  exact.Num // only with an offset, as are the following
 	speed, rate           exact.Num // weighted means
 	weight, speeds, rates exact.Num // the sums that give them
 }
+
+// point is a reference in base units with its weight.
+type point struct{ weight, speed, rate exact.Num }
 
 // fit finds the line through two or more references, whose rates are of one kind:
 // the exact solution over the decimals as they were given.
@@ -63,41 +67,44 @@ type fitted struct {
 // ISO/TS 28037:2010 clause 6 and NIST/SEMATECH e-Handbook 4.1.4.3. Speeds differ for
 // the form with an offset. Formulas: reference-fit/1, reference-line/1.
 func fit(c *exact.Calc, refs []Reference, form Form) fitted {
-	w := newWeights(refs)
-	sum := func(term func(r *Reference) exact.Num) exact.Num {
-		return c.Sum(len(refs), func(i int) exact.Num { return w.times(c, &refs[i], term(&refs[i])) })
+	f := fitted{points: pointsOf(c, refs)}
+	sum := func(term func(p *point) exact.Num) exact.Num {
+		return c.Sum(len(f.points), func(i int) exact.Num { return term(&f.points[i]).Mul(f.points[i].weight) })
 	}
-	speed := func(r *Reference) exact.Num { return c.Dec(r.MotorRPM) }
-	rate := func(r *Reference) exact.Num { return r.Value.Base(c) }
-	var f fitted
-	if form == WithOffset {
-		f.weight, f.speeds, f.rates = sum(func(*Reference) exact.Num { return c.Int(1) }), sum(speed), sum(rate)
-		f.speed, f.rate = f.speeds.Quo(f.weight), f.rates.Quo(f.weight)
-		speed = func(r *Reference) exact.Num { return c.Dec(r.MotorRPM).Sub(f.speed) }
-		rate = func(r *Reference) exact.Num { return r.Value.Base(c).Sub(f.rate) }
+	if form == ThroughOrigin {
+		f.above = sum(func(p *point) exact.Num { return p.speed.Mul(p.rate) })
+		f.below = sum(func(p *point) exact.Num { return square(p.speed) })
+		f.perTurn = f.above.Quo(f.below)
+		return f
 	}
-	of := func(a, b func(*Reference) exact.Num) exact.Num {
-		return sum(func(r *Reference) exact.Num { return a(r).Mul(b(r)) })
-	}
-	f.above, f.below = of(speed, rate), of(speed, speed)
+	f.weight = sum(func(*point) exact.Num { return c.Int(1) })
+	f.speeds = sum(func(p *point) exact.Num { return p.speed })
+	f.rates = sum(func(p *point) exact.Num { return p.rate })
+	f.speed, f.rate = f.speeds.Quo(f.weight), f.rates.Quo(f.weight)
+	f.above = sum(func(p *point) exact.Num { return p.speed.Sub(f.speed).Mul(p.rate.Sub(f.rate)) })
+	f.below = sum(func(p *point) exact.Num { return square(p.speed.Sub(f.speed)) })
 	f.perTurn = f.above.Quo(f.below)
-	if form == WithOffset {
-		f.leak = f.perTurn.Mul(f.speed).Sub(f.rate)
-	}
+	f.leak = f.perTurn.Mul(f.speed).Sub(f.rate)
 	return f
 }
 
-// weights weighs references by 1/u^2 where each states its uncertainty u, relative to
-// the first's, and else all alike: an unstated uncertainty is not guessed. A weight is
-// the float64 that [weights.of] computes; its own rounding, a few parts in 10^16, is
-// part of the formula.
-type weights struct{ first float64 } // uncertainty of the first, in base units; 0: all weigh alike
-
-func newWeights(refs []Reference) weights {
-	if !allStated(refs) {
-		return weights{}
+// pointsOf weighs references by 1/u^2 where each states its uncertainty u, relative to
+// the first's; and else all alike: an unstated uncertainty is not guessed. A weight is
+// the decimal of the float64 that is computed here. Its rounding, a few parts in 10^16,
+// is part of the formula: with weights that are exact quotients the exact solution
+// of a thousand references would take minutes.
+func pointsOf(c *exact.Calc, refs []Reference) []point {
+	points := make([]point, len(refs))
+	weighted := allStated(refs)
+	for i := range refs {
+		r, p := &refs[i], &points[i]
+		p.weight, p.speed, p.rate = c.Int(1), c.Dec(r.MotorRPM), r.Value.Base(c)
+		if weighted {
+			ratio := refs[0].uncertainty() / r.uncertainty()
+			p.weight = c.Dec(ratio * ratio)
+		}
 	}
-	return weights{refs[0].uncertainty()}
+	return points
 }
 
 func allStated(refs []Reference) bool {
@@ -109,29 +116,13 @@ func allStated(refs []Reference) bool {
 	return true
 }
 
-// uncertainty returns r's expanded uncertainty in base units; it states one.
+// uncertainty returns r's expanded uncertainty in base units, in float64; it states one.
 func (r *Reference) uncertainty() float64 {
 	return r.rate() * r.UncertaintyPercent.Value / 100
 }
 
 // rate returns r's process rate in base units, in float64.
 func (r *Reference) rate() float64 { return r.Value.Base(new(exact.Calc)).Float() }
-
-func (w weights) of(r *Reference) float64 {
-	if w.first == 0 {
-		return 1
-	}
-	ratio := w.first / r.uncertainty()
-	return ratio * ratio
-}
-
-// times returns x with the weight of r.
-func (w weights) times(c *exact.Calc, r *Reference, x exact.Num) exact.Num {
-	if weight := w.of(r); weight != 1 {
-		return x.Mul(c.Dec(weight))
-	}
-	return x
-}
 
 // ofReferences makes r the relation that d's references say.
 //

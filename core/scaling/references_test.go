@@ -171,18 +171,19 @@ func rational(v float64) *big.Rat {
 // normal solves the normal equations of weighted least squares in rational numbers:
 // another way to the same line than the code's sums about the mean.
 func normal(refs []Reference, offset bool) (slope, intercept *big.Rat) {
-	weights := make([]float64, len(refs))
+	weights := make([]*big.Rat, len(refs))
 	for i := range refs {
-		weights[i] = 1
+		weights[i] = big.NewRat(1, 1)
 		if refs[0].UncertaintyPercent.Set {
 			u := func(r *Reference) float64 { return r.Value.Value * r.UncertaintyPercent.Value / 100 }
-			weights[i] = math.Pow(u(&refs[0])/u(&refs[i]), 2)
+			ratio := u(&refs[0]) / u(&refs[i])
+			weights[i] = rational(ratio * ratio)
 		}
 	}
 	var s, sx, sy, sxx, sxy big.Rat
 	mul := func(a, b *big.Rat) *big.Rat { return new(big.Rat).Mul(a, b) }
 	for i := range refs {
-		w, x, y := rational(weights[i]), rational(refs[i].MotorRPM), rational(refs[i].Value.Value)
+		w, x, y := weights[i], rational(refs[i].MotorRPM), rational(refs[i].Value.Value)
 		s.Add(&s, w)
 		sx.Add(&sx, mul(w, x))
 		sy.Add(&sy, mul(w, y))
@@ -276,10 +277,10 @@ func TestWorkingOfReferences(t *testing.T) {
 }
 
 func BenchmarkSetpointThroughReferences(b *testing.B) {
-	for _, n := range []int{1, 2, 1000} {
+	for _, n := range []int{1, 2, 10, 1000} {
 		d := pumpWith()
 		for i := range n {
-			d.References = append(d.References, stated(0.1*float64(100+i)-1, "L/min", float64(100+i), 1))
+			d.References = append(d.References, stated(0.1*float64(100+i)-1+float64(i*i%7)/1000, "L/min", float64(100+i), 1+float64(i%13)/7))
 		}
 		d.Register = counts(0, q(0, "r/min"), 30000, q(3000, "r/min"))
 		s := Subject{Drive: &d}

@@ -19,7 +19,7 @@ func (w *worker) fitSteps(unit *units.Unit) {
 	form := d.ReferenceForm()
 	f := fit(w.c, d.References, form)
 	perTurn := Input{"perMotorTurn", quantity(w.c, f.perTurn, unit)}
-	p := pointSums{worker: w, weights: newWeights(d.References)}
+	p := pointSums{worker: w, points: f.points, weighted: allStated(d.References)}
 	if form == ThroughOrigin {
 		p.step("reference-fit/1", "delivered per motor turn, by least squares through zero", perTurn.Value,
 			p.sum("v * n", f.above, rateTimesSpeed[w.rel.kind]), p.sum("n * n", f.below, speedSquared))
@@ -50,7 +50,8 @@ var (
 // pointSums writes sums over the references of a drive.
 type pointSums struct {
 	*worker
-	weights weights
+	points   []point
+	weighted bool
 }
 
 // pointSum is a sum over the references: its term, in which n and v stand for a
@@ -75,8 +76,8 @@ func (p pointSums) step(id, name string, result units.Quantity, above, below poi
 	inputs := means
 	for i := range refs {
 		number := fmt.Sprint(i + 1)
-		if p.weighted() {
-			inputs = append(inputs, Input{"w" + number, plain(p.weights.of(&refs[i]))})
+		if p.weighted {
+			inputs = append(inputs, Input{"w" + number, plain(p.points[i].weight.Float())})
 		}
 		if strings.Contains(above.term+below.term, "n") {
 			inputs = append(inputs, Input{"n" + number, speedQuantity(refs[i].MotorRPM)})
@@ -88,8 +89,6 @@ func (p pointSums) step(id, name string, result units.Quantity, above, below poi
 	p.worker.step(id, name, p.written(above.term)+" / "+p.written(below.term), result, inputs...)
 }
 
-func (p pointSums) weighted() bool { return p.weights.first != 0 }
-
 // written writes a sum out, point by point.
 func (p pointSums) written(term string) string {
 	var terms []string
@@ -97,9 +96,9 @@ func (p pointSums) written(term string) string {
 		number := fmt.Sprint(i + 1)
 		text := numbered(term, number)
 		switch {
-		case p.weighted() && term == "1":
+		case p.weighted && term == "1":
 			text = "w" + number
-		case p.weighted():
+		case p.weighted:
 			text = "w" + number + " * " + text
 		}
 		terms = append(terms, text)

@@ -185,9 +185,10 @@ func (LapRequest_Wheel_Place) EnumDescriptor() ([]byte, []int) {
 // What a drive's measured references say: the least-squares line through them, how
 // certain it is and how well it fits. The motor speeds are taken as exact.
 //
-// Where every reference states its uncertainty, each is weighted by 1/u^2 and the
-// uncertainties of the line follow from those that are stated. Where not every one
-// does, all weigh alike and the uncertainties follow from the scatter.
+// Where every reference states its uncertainty u, each is weighted by 1/u^2, as a double
+// relative to the first, and the uncertainties of the line follow from those that are
+// stated. Where not every one does, all weigh alike and the uncertainties follow from
+// the scatter.
 type Measured struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The line that the scale and every setpoint use.

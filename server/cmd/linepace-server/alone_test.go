@@ -138,7 +138,7 @@ func (d *differ) fromCount(c *comparison, drive *refDrive, line *refRegister, r 
 // withCount is what a loaded count does; codes says whether that is out of range.
 func (r *refDrive) withCount(count *big.Int) *refSetpoint {
 	n := r.register().rpm(ofInt(count))
-	s := &refSetpoint{drive: r, action: "RUN", view: r.view(dimSpeed), rpm: n, achieved: n, count: count, codes: map[string]bool{}}
+	s := &refSetpoint{drive: r, action: "RUN", view: r.view(dimSpeed), rpm: n, achieved: n, count: count, codes: r.measuredCodes()}
 	if lowest, highest := r.limits(n.sign()); n.sign() != 0 {
 		switch speed := n.abs(); {
 		case highest.rpm.less(speed):

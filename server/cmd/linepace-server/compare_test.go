@@ -39,6 +39,8 @@ func (c *comparison) plan(reference *refPlan, answer *jsonPlanAnswer) {
 		}
 		seen[c.drive] = true
 		c.asked = reference.asks(c.drive)
+		c.count(want.drive.fit != nil && len(want.drive.References) > 1, "several references")
+		c.count(want.drive.fit != nil && want.drive.fit.offset, "several references of a pump")
 		if d := reference.demands[c.drive]; d != nil && d.leader() != "" && !seen[d.leader()] {
 			c.differs("order", "before its leader "+d.leader(), "after it")
 		}
@@ -378,6 +380,7 @@ var judgedCodes = []string{
 	"OTHER_COUNT_NEARER_IN_TIME", "COUNT_PAST_MOTOR_LIMIT", "READOUT_TOO_SHORT", "READOUT_WITHOUT_SECTION", "FAR_FROM_CALIBRATION",
 	"GEARBOX_RATIO_NOMINAL", "REFERENCE_DIFFERS", "NO_COUNT_FOR_STOP", "MOTOR_SPEED_NOMINAL",
 	"RUNNING_SETPOINT_UNKNOWN",
+	"REFERENCES_CONTRADICT", "REFERENCES_UNWEIGHTED", "SLIP_FLOW_NEGATIVE", "BEYOND_REFERENCES",
 }
 
 func (c *comparison) checks(want *refSetpoint, checks []jsonCheck) {

@@ -38,6 +38,7 @@ const required = `
 1000 check BELOW_LOWEST_SPEED
 2000 check COUNT_OUTSIDE_TOLERANCE
 200 check COUNT_PAST_MOTOR_LIMIT
+25 check BEYOND_REFERENCES
 500 check FAR_FROM_CALIBRATION
 2000 check GEARBOX_RATIO_NOMINAL
 200 check LEADER_HAS_NO_SETPOINT
@@ -46,8 +47,11 @@ const required = `
 200 check OTHER_COUNT_NEARER_IN_TIME
 500 check READOUT_TOO_SHORT
 20 check READOUT_WITHOUT_SECTION
+300 check REFERENCES_CONTRADICT
+300 check REFERENCES_UNWEIGHTED
 1000 check REFERENCE_DIFFERS
 1000 check RUNNING_SETPOINT_UNKNOWN
+20 check SLIP_FLOW_NEGATIVE
 20000 count
 500 count: exact tie
 50 count: exact tie of a roll behind a roll
@@ -124,6 +128,8 @@ const required = `
 1000 screw
 500 screw with a fill
 20000 setpoint
+1000 several references
+50 several references of a pump
 500 speed: exactly at a limit
 1000 sprocket
 5000 stage belt

@@ -124,14 +124,55 @@ func (g *generator) reference(d *jsonDrive, ref *refDrive, dim refDim) {
 	switch {
 	case dim == (refDim{}) || (ref.own != nil && !g.one(10)):
 	case ref.own == nil:
-		d.References = []jsonReference{{g.quantity(1e-3, 1, genUnits[dim]), at}}
+		d.References = []jsonReference{{Value: g.quantity(1e-3, 1, genUnits[dim]), MotorRpm: at}}
 	default:
 		off := pick(g, fraction(1, 1), fraction(95+g.Int64N(10), 100))
 		if value := ref.own.at(num(at)).mul(off); value.sign() > 0 {
 			unit := pick(g, genUnits[dim]...)
 			factor, _ := refUnit(unit)
-			d.References = []jsonReference{{jsonQuantity{g.write(value.div(factor), g.one(50)), unit}, at}}
+			d.References = []jsonReference{{Value: jsonQuantity{g.write(value.div(factor), g.one(50)), unit}, MotorRpm: at}}
 		}
+	}
+	if len(d.References) > 0 && g.one(50) {
+		g.moreReferences(d, ref, dim)
+	}
+}
+
+// moreReferences measures a drive again, at the same speed or at others, exactly or
+// with scatter, in other units; some or all with a stated uncertainty.
+func (g *generator) moreReferences(d *jsonDrive, ref *refDrive, dim refDim) {
+	first := d.References[0]
+	model := ref.own
+	if model == nil {
+		model = &refView{a: first.Value.si().div(num(first.MotorRpm)), b: integer(0)}
+	}
+	share, scatters := g.IntN(3)*50, g.one(50)
+	state := func(r *jsonReference) {
+		if g.one(share) {
+			r.UncertaintyPercent = pick(g, "1", "0.25", "0.5", g.between(0.01, 10))
+		}
+	}
+	all := []jsonReference{first}
+	state(&all[0])
+	for range 1 + g.IntN(4) {
+		r := jsonReference{MotorRpm: pick(g, first.MotorRpm, "200", "800", g.between(100, 1500), g.between(100, 1500))}
+		value := model.at(num(r.MotorRpm))
+		if scatters {
+			value = value.mul(fraction(970+g.Int64N(60), 1000))
+		}
+		if value.sign() <= 0 {
+			continue
+		}
+		unit := pick(g, genUnits[dim]...)
+		factor, _ := refUnit(unit)
+		r.Value = jsonQuantity{g.write(value.div(factor), !scatters), unit}
+		state(&r)
+		all = append(all, r)
+	}
+	trial := *d
+	trial.References = all
+	if fitReferences(&trial).slope.Sign() > 0 {
+		d.References = all
 	}
 }
 

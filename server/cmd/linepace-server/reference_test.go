@@ -159,6 +159,7 @@ type refDrive struct {
 	sections []*jsonSection // those that it moves
 	ratios   []piNumber     // speed of each shaft from the motor's on, per motor speed
 	own      *refView       // what it delivers; nil for neither delivery nor reference
+	fit      *refLine       // of its references; nil for none
 	line     *refRegister   // once register has been asked for it
 }
 
@@ -169,8 +170,8 @@ func newRefDrive(d *jsonDrive, material *jsonMaterial, sections []*jsonSection) 
 	}
 	switch {
 	case len(d.References) > 0:
-		point := d.References[0]
-		r.own = &refView{dim: point.Value.dim(), a: point.Value.si().div(num(point.MotorRpm)), b: integer(0)}
+		r.fit = fitReferences(d)
+		r.own = &refView{dim: d.References[0].Value.dim(), a: exactly(r.fit.slope), b: exactly(r.fit.intercept)}
 	case d.Delivery != nil:
 		perTurn, leak, dim := r.delivery(d.Delivery)
 		r.own = &refView{dim: dim, a: perTurn.mul(r.last()).mul(fraction(1, 60)), b: leak.neg()}

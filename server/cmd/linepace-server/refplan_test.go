@@ -1,6 +1,7 @@
 package main
 
 import (
+	"maps"
 	"math/big"
 	"strings"
 )
@@ -28,9 +29,23 @@ type refSetpoint struct {
 
 func (s *refSetpoint) runs() bool { return s.action == "RUN" && s.blocked == "" }
 
+// measuredCodes are the checks that the references give cause for at any speed.
+func (r *refDrive) measuredCodes() map[string]bool {
+	codes := map[string]bool{}
+	if r.fit != nil {
+		maps.Copy(codes, r.fit.codes)
+	}
+	return codes
+}
+
 // settle finds the setpoint at which the view has the demanded value.
 func (r *refDrive) settle(view refView, demanded piNumber, tolerance *jsonTolerance) *refSetpoint {
-	s := &refSetpoint{drive: r, action: "RUN", view: view, demanded: demanded, rpm: view.rpm(demanded), codes: map[string]bool{}}
+	s := &refSetpoint{drive: r, action: "RUN", view: view, demanded: demanded, rpm: view.rpm(demanded), codes: r.measuredCodes()}
+	if demanded.sign() > 0 && s.rpm.sign() <= 0 && view.b.sign() > 0 { // it gives more at standstill
+		lowest, _ := r.limits(1)
+		s.block("BELOW_LOWEST_SPEED", lowest)
+		return s
+	}
 	lowest, highest := r.limits(s.rpm.sign())
 	switch speed := s.rpm.abs(); {
 	case highest.rpm.less(speed):
@@ -70,8 +85,12 @@ func (s *refSetpoint) describe() {
 	if measured && d.Delivery != nil {
 		perTurn, leak, dim := d.delivery(d.Delivery)
 		train := refView{dim: dim, a: perTurn.mul(d.last()).mul(fraction(1, 60)), b: leak.neg()}
-		if at := train.at(num(d.References[0].MotorRpm)); at.sign() > 0 {
-			off := d.References[0].Value.si().div(at).sub(one())
+		speed := exactly(d.fit.first)
+		if d.fit.offset {
+			speed = exactly(d.fit.meanSpeed)
+		}
+		if at := train.at(speed); at.sign() > 0 {
+			off := d.own.at(speed).div(at).sub(one())
 			s.codes["REFERENCE_DIFFERS"] = off.sign() != 0
 			s.open = off.sign() != 0 && off.abs().less(fraction(1, 1e14)) // more than a double shows
 		}
@@ -80,13 +99,15 @@ func (s *refSetpoint) describe() {
 		return
 	}
 	calibrated := num(d.Delivery.Pump.AtRpm)
-	if measured {
-		calibrated = num(d.References[0].MotorRpm)
+	speed := s.achieved.abs()
+	switch {
+	case measured && d.fit.offset:
+		s.codes["BEYOND_REFERENCES"] = far(speed, exactly(d.fit.low), exactly(d.fit.high))
+		return
+	case measured:
+		calibrated = exactly(d.fit.first)
 	}
-	times, speed := fraction(3, 2), s.achieved.abs()
-	if calibrated.sign() > 0 && (calibrated.mul(times).less(speed) || speed.mul(times).less(calibrated)) {
-		s.codes["FAR_FROM_CALIBRATION"] = true
-	}
+	s.codes["FAR_FROM_CALIBRATION"] = calibrated.sign() > 0 && far(speed, calibrated, calibrated)
 }
 
 func (s *refSetpoint) block(code string, limit refLimit) {
@@ -96,7 +117,11 @@ func (s *refSetpoint) block(code string, limit refLimit) {
 
 // excess is how far beyond the limit the demanded speed lies, percent of the limit.
 func (s *refSetpoint) excess() piNumber {
-	return s.rpm.abs().sub(s.limit.rpm).abs().div(s.limit.rpm).mul(integer(100))
+	speed := s.rpm.abs()
+	if s.demanded.sign() > 0 {
+		speed = s.rpm // which may lie below standstill
+	}
+	return speed.sub(s.limit.rpm).abs().div(s.limit.rpm).mul(integer(100))
 }
 
 func (s *refSetpoint) checkCount(line *refRegister) {

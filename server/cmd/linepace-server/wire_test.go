@@ -112,8 +112,9 @@ type jsonIndexer struct {
 }
 
 type jsonReference struct {
-	Value    jsonQuantity `json:"value"`
-	MotorRpm json.Number  `json:"motorRpm"`
+	Value              jsonQuantity `json:"value"`
+	MotorRpm           json.Number  `json:"motorRpm"`
+	UncertaintyPercent json.Number  `json:"uncertaintyPercent,omitempty"`
 }
 
 type jsonSensor struct {
