@@ -48,6 +48,7 @@ func plan(ctx context.Context, in *linepacev1.PlanRequest, forRecord bool) (*lin
 	if in.GetRunning() != nil {
 		req.Running = d.product(in.GetRunning(), &running)
 	}
+	req.Transitions = d.transitions(in.GetTransitions())
 	checkBatch(in.GetBatch(), forRecord, &d.faults)
 	plan, faults, finished := changeover.Make(&req, d.faults, func() bool { return ctx.Err() != nil })
 	if len(faults) > 0 {

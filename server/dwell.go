@@ -136,7 +136,7 @@ func throughput(in *dwell.Throughput) *linepacev1.DwellResponse_Throughput {
 func (dwellService) Transition(_ context.Context, in *linepacev1.TransitionRequest) (*linepacev1.TransitionResponse, error) {
 	var d decoder
 	t := d.transition(in)
-	t.Validate(&d.faults)
+	t.Validate(nil, &d.faults)
 	if len(d.faults) > 0 {
 		return nil, d.faults
 	}
@@ -154,14 +154,17 @@ func (dwellService) Transition(_ context.Context, in *linepacev1.TransitionReque
 		IncomingInRampCount: int32(found.InRamp),
 		RampTravel:          quantity(found.RampTravel),
 	}
+	if t.Cost != nil {
+		out.Cheapest = policyName(found.Cheapest)
+	}
 	for i := range found.Policies {
 		p := &found.Policies[i]
-		out.Policies[i] = policy(p)
+		out.Policies[i] = policy(p, t.Cost != nil)
 		if in.GetIncludePieces() {
 			out.Policies[i].Pieces = pieceTimes(t.Pieces(p, &found))
 		}
 	}
-	if in.GetIncludeWorking() {
+	if in.GetIncludeWorking() && len(t.Following) == 0 {
 		out.Working = working(t.Working(&found))
 	}
 	return out, nil
@@ -179,6 +182,14 @@ func (d *decoder) transition(in *linepacev1.TransitionRequest) *dwell.Transition
 		FirstPiece:       field(in.GetFirstPiece(), "firstPiece"),
 		Feed:             dwell.Feed(in.GetFeed()),
 		TolerancePercent: in.GetTolerancePercent(),
+		Cost:             cost(in.GetCost()),
+	}
+	root := fault.Root("following")
+	for i, section := range in.GetFollowing() {
+		at := root.Index(i)
+		out.Following = append(out.Following, dwell.Stretch{
+			Length: d.quantity(section.GetLength(), &at, "length"), From: d.quantity(section.GetFrom(), &at, "from"), To: d.quantity(section.GetTo(), &at, "to"),
+		})
 	}
 	piece := fault.Root("piece")
 	out.Piece = dwell.Piece{Length: d.quantity(in.GetPiece().GetLength(), &piece, "length"), Meaning: dwell.Meaning(in.GetPiece().GetMeaning())}
@@ -188,7 +199,56 @@ func (d *decoder) transition(in *linepacev1.TransitionRequest) *dwell.Transition
 	return out
 }
 
-func policy(p *dwell.Policy) *linepacev1.TransitionResponse_Policy {
+func cost(in *linepacev1.TransitionRequest_Cost) *dwell.Cost {
+	if in == nil {
+		return nil
+	}
+	return &dwell.Cost{PerMinuteStopped: in.GetPerMinuteStopped(), PerPieceOut: in.GetPerPieceOut()}
+}
+
+// transitions reads the transitions of a plan.
+func (d *decoder) transitions(in []*linepacev1.PlanRequest_Transition) (out []changeover.Transition) {
+	root := fault.Root("transitions")
+	for i, t := range in {
+		at := root.Index(i)
+		out = append(out, changeover.Transition{DriveID: t.GetDriveId(), Change: dwell.Transition{
+			Ramp: d.quantity(t.GetRamp(), &at, "ramp"), Pitch: d.quantity(t.GetPitch(), &at, "pitch"), FirstPiece: d.quantity(t.GetFirstPiece(), &at, "firstPiece"),
+			Piece: dwell.Piece{Length: d.quantity(t.GetPieceLength(), &at, "pieceLength")},
+			Feed:  dwell.Feed(t.GetFeed()), TolerancePercent: t.GetTolerancePercent(), Cost: cost(t.GetCost()),
+		}})
+	}
+	return out
+}
+
+// transitions writes those of a plan.
+func transitions(in []changeover.TransitionOutcome) (out []*linepacev1.PlanResponse_Transition) {
+	for i := range in {
+		t := &in[i]
+		to := &linepacev1.PlanResponse_Transition{DriveId: t.Drive.ID, Feasible: t.Feasible}
+		out = append(out, to)
+		if !t.Feasible {
+			continue
+		}
+		for _, s := range t.Sections {
+			to.Sections = append(to.Sections, &linepacev1.PlanResponse_Transition_Section{SectionId: s.Section.ID, From: quantity(s.From), To: quantity(s.To)})
+		}
+		o := &t.Outcome
+		for k := range o.Policies {
+			to.Policies = append(to.Policies, policy(&o.Policies[k], o.Cheapest != dwell.NoPolicy))
+		}
+		if o.Cheapest != dwell.NoPolicy {
+			to.Cheapest = policyName(o.Cheapest)
+		}
+		to.OutgoingTarget, to.IncomingTarget, to.OutgoingCount = quantity(o.OutgoingTarget), quantity(o.IncomingTarget), int32(o.Outgoing)
+	}
+	return out
+}
+
+func policyName(name dwell.PolicyName) *linepacev1.TransitionResponse_Policy_Name {
+	return linepacev1.TransitionResponse_Policy_Name(name).Enum()
+}
+
+func policy(p *dwell.Policy, weighed bool) *linepacev1.TransitionResponse_Policy {
 	out := &linepacev1.TransitionResponse_Policy{
 		Policy:                 linepacev1.TransitionResponse_Policy_Name(p.Name),
 		Possible:               p.Possible,
@@ -201,6 +261,9 @@ func policy(p *dwell.Policy) *linepacev1.TransitionResponse_Policy {
 	if p.Possible {
 		incoming := int32(p.IncomingOut)
 		out.IncomingOutOfTolerance = &incoming
+		if weighed {
+			out.Cost = &p.Cost
+		}
 	}
 	return out
 }

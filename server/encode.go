@@ -29,6 +29,7 @@ func planResponse(plan *changeover.Plan) *linepacev1.PlanResponse {
 		Checks:    checks(plan.Checks),
 		Verdict:   linepacev1.Check_Verdict(plan.Verdict),
 	}
+	out.Transitions = transitions(plan.Transitions)
 	setpoints := make([]linepacev1.Setpoint, len(plan.Setpoints))
 	for i := range plan.Setpoints {
 		out.Setpoints[i] = &setpoints[i]

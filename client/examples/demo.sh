@@ -18,11 +18,9 @@ key=$private/throw-away.pem
 
 # The sheet first: this is what a technician takes to the drives.
 "$linepace" plan --line "$lines/line.yaml" --product "$lines/product-b.yaml" --running "$lines/product-a.yaml" \
+	--transitions "$lines/transitions.yaml" \
 	--batch B-2291 --recipe R-17 --equipment LINE-1 --by "shift 2" --reason "product change" --at now \
 	--signing-key "$key" --record "$folder/record.json"
-
-echo "THE TILES THAT ARE IN THE KILN WHEN ITS SPEED CHANGES"
-"$linepace" calc transition "$lines/kiln-transition.yaml" | sed -n '/^POLICIES/,/^$/p'
 
 echo "THE TAKE-AWAY BELT RUNS TWICE AS FAST AS ITS COUNT SAYS: which mistake explains it?"
 echo

@@ -35,6 +35,7 @@ func Sheet(w io.Writer, req *linepacev1.PlanRequest, resp *linepacev1.PlanRespon
 	for i, setpoint := range resp.GetSetpoints() {
 		s.card(i+1, setpoint)
 	}
+	s.transitions()
 	s.appendix()
 	_, err := io.WriteString(w, s.String())
 	return err

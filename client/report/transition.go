@@ -16,7 +16,8 @@ import (
 func Transition(w io.Writer, req *linepacev1.TransitionRequest, resp *linepacev1.TransitionResponse) error {
 	var a answer
 	a.rows("TRANSITION", transitionRows(req, resp)...)
-	a.policies(resp)
+	a.line("POLICIES")
+	a.policies(resp.GetPolicies(), resp.Cheapest)
 	a.pieceList(resp)
 	a.working(resp.GetWorking())
 	return a.end(w)
@@ -31,15 +32,20 @@ func transitionRows(req *linepacev1.TransitionRequest, resp *linepacev1.Transiti
 	if req.GetFeed() == linepacev1.TransitionRequest_CONSTANT_RATE {
 		feed = "the feed keeps its own time"
 	}
-	return []Row{
+	rows := []Row{
 		{Label: "section", Text: fmt.Sprintf("%s, from %s to %s in %s, in which the belt moves %s",
 			Quantity(req.GetLength()), Quantity(req.GetFrom()), Quantity(req.GetTo()), Quantity(req.GetRamp()), Quantity(resp.GetRampTravel()))},
+	}
+	for _, f := range req.GetFollowing() {
+		rows = append(rows, Row{Label: "then", Text: fmt.Sprintf("%s, from %s to %s", Quantity(f.GetLength()), Quantity(f.GetFrom()), Quantity(f.GetTo()))})
+	}
+	return append(rows, []Row{
 		{Label: "pieces", Text: fmt.Sprintf("%severy %s, %s; %s", pieceText(req.GetPiece()), Quantity(req.GetPitch()), first, feed)},
 		{Label: "ought to", Text: fmt.Sprintf("outgoing pieces %s, incoming pieces %s, within %s %% either way",
 			Quantity(resp.GetOutgoingTarget()), Quantity(resp.GetIncomingTarget()), Number(req.GetTolerancePercent()))},
 		{Label: "are", Text: fmt.Sprintf("%s outgoing; where the feed runs on, %s before the belt has its new speed",
 			counted(int(resp.GetOutgoingCount()), "piece"), entering(int(resp.GetIncomingInRampCount())))},
-	}
+	}...)
 }
 
 // pieceText says what a time is counted for.
@@ -58,34 +64,47 @@ func pieceText(piece *linepacev1.TransitionRequest_Piece) string {
 }
 
 // policies writes a table of the policies.
-func (a *answer) policies(resp *linepacev1.TransitionResponse) {
+func (p *page) policies(policies []*linepacev1.TransitionResponse_Policy, cheapest *linepacev1.TransitionResponse_Policy_Name) {
 	t := table.NewWriter()
 	t.SetStyle(plainStyle())
-	t.AppendHeader(table.Row{"policy", "feed stopped", "out of tolerance: outgoing", "incoming", "shortest time", "longest time"})
+	header := table.Row{"policy", "feed stopped", "out of tolerance: outgoing", "incoming", "shortest time", "longest time"}
+	if cheapest != nil {
+		header = append(header, "cost")
+	}
+	t.AppendHeader(header)
 	var numbers []table.ColumnConfig
-	for column := 2; column <= 6; column++ {
+	for column := 2; column <= len(header); column++ {
 		numbers = append(numbers, table.ColumnConfig{Number: column, Align: text.AlignRight, AlignHeader: text.AlignRight})
 	}
 	t.SetColumnConfigs(numbers)
-	var impossible *linepacev1.TransitionResponse_Policy
-	for _, p := range resp.GetPolicies() {
-		if !p.GetPossible() {
-			t.AppendRow(table.Row{policyName(p), "none", p.GetOutgoingOutOfTolerance(), "", "", ""})
-			impossible = p
-			continue
-		}
-		t.AppendRow(table.Row{policyName(p), Quantity(p.GetFeedStopped()), p.GetOutgoingOutOfTolerance(), p.GetIncomingOutOfTolerance(),
-			Quantity(p.GetDwellShortest()), Quantity(p.GetDwellLongest())})
+	for _, of := range policies {
+		t.AppendRow(policyRow(of, cheapest != nil))
 	}
-	a.line("POLICIES")
 	for line := range strings.SplitSeq(t.Render(), "\n") {
-		a.line(line)
+		p.line(line)
 	}
-	if impossible != nil {
-		a.labelled("note", "no stop of the feed keeps every piece in tolerance: outgoing pieces leave it that are on the belt already. "+
-			incomingNote(impossible.GetFeedStoppedForIncoming()))
+	if cheapest != nil {
+		p.labelled("cheapest", policyName(*cheapest))
 	}
-	a.blank()
+	for _, of := range policies {
+		if !of.GetPossible() {
+			p.labelled("note", "no stop of the feed keeps every piece in tolerance: outgoing pieces leave it that are on the belt already. "+
+				incomingNote(of.GetFeedStoppedForIncoming()))
+		}
+	}
+	p.blank()
+}
+
+func policyRow(p *linepacev1.TransitionResponse_Policy, weighed bool) table.Row {
+	if !p.GetPossible() {
+		return table.Row{policyName(p.GetPolicy()), "none", p.GetOutgoingOutOfTolerance(), "", "", ""}
+	}
+	row := table.Row{policyName(p.GetPolicy()), Quantity(p.GetFeedStopped()), p.GetOutgoingOutOfTolerance(), p.GetIncomingOutOfTolerance(),
+		Quantity(p.GetDwellShortest()), Quantity(p.GetDwellLongest())}
+	if weighed {
+		row = append(row, Number(p.GetCost()))
+	}
+	return row
 }
 
 func incomingNote(stop *linepacev1.Quantity) string {
@@ -96,8 +115,8 @@ func incomingNote(stop *linepacev1.Quantity) string {
 }
 
 // policyName writes a policy as people say it.
-func policyName(p *linepacev1.TransitionResponse_Policy) string {
-	return strings.ToLower(strings.ReplaceAll(p.GetPolicy().String(), "_", " "))
+func policyName(name linepacev1.TransitionResponse_Policy_Name) string {
+	return strings.ToLower(strings.ReplaceAll(name.String(), "_", " "))
 }
 
 // pieceList lists the pieces of each policy, where they were asked for.
@@ -106,7 +125,7 @@ func (a *answer) pieceList(resp *linepacev1.TransitionResponse) {
 		if len(p.GetPieces()) == 0 {
 			continue
 		}
-		a.line(strings.ToUpper(policyName(p)) + ", piece by piece")
+		a.line(strings.ToUpper(policyName(p.GetPolicy())) + ", piece by piece")
 		for i, piece := range p.GetPieces() {
 			kind := "outgoing"
 			if piece.GetIncoming() {
@@ -127,4 +146,25 @@ func entering(n int) string {
 		return "1 more enters"
 	}
 	return fmt.Sprintf("%d more enter", n)
+}
+
+// transitions writes what becomes of the pieces while the speeds change.
+func (s *sheet) transitions() {
+	asked := map[string]*linepacev1.PlanRequest_Transition{}
+	for _, t := range s.req.GetTransitions() {
+		asked[t.GetDriveId()] = t
+	}
+	for _, t := range s.resp.GetTransitions() {
+		if !t.GetFeasible() {
+			continue // a note says why
+		}
+		of := asked[t.GetDriveId()]
+		s.line("PIECES WHILE THE SPEED CHANGES: " + Clean(t.GetDriveId()))
+		for _, section := range t.GetSections() {
+			s.labelled("section", fmt.Sprintf("%s, from %s to %s in %s", section.GetSectionId(), Quantity(section.GetFrom()), Quantity(section.GetTo()), Quantity(of.GetRamp())))
+		}
+		s.labelled("ought to", fmt.Sprintf("%s outgoing %s, incoming pieces %s, within %s %% either way", counted(int(t.GetOutgoingCount()), "piece"),
+			Quantity(t.GetOutgoingTarget()), Quantity(t.GetIncomingTarget()), Number(of.GetTolerancePercent())))
+		s.policies(t.GetPolicies(), t.Cheapest)
+	}
 }

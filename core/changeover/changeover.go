@@ -126,6 +126,8 @@ type Request struct {
 	Product *Product
 	Running *Product // nil: not told
 	Working bool
+	// Transitions are those to be found between the speeds of the two products.
+	Transitions []Transition
 }
 
 // Plan is the answer to a changeover.
@@ -133,6 +135,8 @@ type Plan struct {
 	Setpoints []Setpoint // leaders before their followers
 	Checks    []scaling.Check
 	Verdict   Verdict
+	// Transitions are those of the request, in its order.
+	Transitions []TransitionOutcome
 }
 
 // Setpoint is what one drive is to be given.

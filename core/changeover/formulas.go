@@ -64,6 +64,8 @@ const (
 	blendShare                      // of a blend's total
 	stopNumber                      // what asks the register for zero
 	tolerance                       // whether a value is tolerated
+	transitionSeries                // pieces while the speeds of several sections change
+	transition                      // pieces while a section's speed changes
 	transmission                    // turns of the last shaft per motor turn
 	formulaCount
 )
@@ -117,6 +119,8 @@ var formulaIDs = [formulaCount]string{
 	blendShare:       "share/1",
 	stopNumber:       "stop/1",
 	tolerance:        "tolerance/1",
+	transitionSeries: "transition-series/1",
+	transition:       "transition/1",
 	transmission:     "transmission/1",
 }
 
@@ -165,6 +169,11 @@ func Formulas(req *Request, plan *Plan) []string {
 	}
 	for i := range plan.Checks {
 		f.addIf(plan.Checks[i].Fit.Unit != nil, fit)
+	}
+	for i := range plan.Transitions {
+		t := &plan.Transitions[i]
+		f.addIf(t.Feasible && len(t.Sections) == 1, transition)
+		f.addIf(t.Feasible && len(t.Sections) > 1, transitionSeries)
 	}
 	return f.ids()
 }

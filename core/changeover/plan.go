@@ -24,6 +24,7 @@ func Make(req *Request, found fault.List, stop func() bool) (plan Plan, faults f
 		now = newPlanner(req.Line, &of, req.Running, fieldsOf(&running))
 		nowOrder = now.prepare(&faults)
 	}
+	next.checkTransitions(req, &faults)
 	if len(faults) > 0 {
 		return Plan{}, faults, true
 	}
@@ -32,6 +33,12 @@ func Make(req *Request, found fault.List, stop func() bool) (plan Plan, faults f
 		var before Plan
 		before, ok = now.solve(nowOrder, false, stop)
 		plan.compare(&before, nowOrder)
+		if ok && len(req.Transitions) > 0 {
+			plan.Transitions, faults = next.transitions(req, &plan, &before)
+		}
+	}
+	if len(faults) > 0 {
+		return Plan{}, faults, true
 	}
 	plan.Verdict = VerdictOf(plan.Checks)
 	return plan, nil, ok

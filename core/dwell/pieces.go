@@ -28,6 +28,9 @@ func (t *Transition) Pieces(p *Policy, o *Outcome) []PieceTime {
 	if !p.Possible {
 		return nil
 	}
+	if len(t.Following) > 0 {
+		return t.seriesPieces(p, o)
+	}
 	c := new(exact.Calc)
 	l := t.lay(c)
 	out := make([]PieceTime, 0, min(o.Outgoing+o.InRamp+steadyPieces, MostPieces))

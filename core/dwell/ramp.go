@@ -131,8 +131,11 @@ func (m *motion) travelOf(t float64) float64 {
 	return (m.v0 + float64((m.v1-m.v0)*(t/m.time)/2)) * t / m.perMinute
 }
 
-// at returns the belt's travel at time t of 0 or more.
+// at returns the belt's travel at time t.
 func (m *motion) at(t float64) float64 {
+	if t <= 0 {
+		return m.v0 * t / m.perMinute
+	}
 	if t <= m.time {
 		return m.travelOf(t)
 	}

@@ -28,7 +28,9 @@ type Transition struct {
 	FirstPiece       units.Quantity // 0 or more and below Pitch; a nil Unit means 0
 	Piece            Piece
 	Feed             Feed
-	TolerancePercent float64 // either way of the time that a piece ought to get
+	TolerancePercent float64   // either way of the time that a piece ought to get
+	Following        []Stretch // the sections behind the first, in order of travel; the ramp is that of all
+	Cost             *Cost     // nil: the policies are not weighed
 }
 
 // Feed says what places pieces on the belt.
@@ -74,6 +76,7 @@ type Policy struct {
 	// ForIncoming is, where not possible, the least stop with which every incoming
 	// piece is within its tolerance.
 	ForIncoming units.Quantity
+	Cost        float64 // where costs are given, and possible
 }
 
 // Outcome is what a transition does under each policy.
@@ -84,6 +87,7 @@ type Outcome struct {
 	InRamp         int            // pieces that enter on the fly before the belt has its new speed
 	RampTravel     units.Quantity // of the belt during the ramp
 	Policies       [4]Policy
+	Cheapest       PolicyName // where costs are given
 }
 
 // Outcome compares the policies. Times are in the unit of Ramp, lengths in that of
@@ -97,8 +101,19 @@ type Outcome struct {
 // of tolerance is decided without rounding, and the bounds belong to the tolerance:
 // a piece that gets just what it ought to is within a tolerance of 0.
 //
-// Formula: transition/1.
+// Formula: transition/1; transition-series/1 where several sections follow each other.
 func (t *Transition) Outcome() Outcome {
+	out := t.outcome()
+	if t.Cost != nil {
+		t.Cost.weigh(&out)
+	}
+	return out
+}
+
+func (t *Transition) outcome() Outcome {
+	if len(t.Following) > 0 {
+		return t.seriesOutcome()
+	}
 	c := new(exact.Calc)
 	l := t.lay(c)
 	out := Outcome{

@@ -28,7 +28,7 @@ func zone(first, pitch float64) *Transition {
 func mustOutcome(t *testing.T, in *Transition) Outcome {
 	t.Helper()
 	var faults fault.List
-	in.Validate(&faults)
+	in.Validate(nil, &faults)
 	require.Empty(t, faults)
 	return in.Outcome()
 }
@@ -128,7 +128,7 @@ func TestAgainstASimulation(t *testing.T) {
 	for n := range cases {
 		in := random(r)
 		var faults fault.List
-		in.Validate(&faults)
+		in.Validate(nil, &faults)
 		if len(faults) > 0 { // a whole piece as long as the section, or pieces that would overlap
 			continue
 		}
@@ -187,7 +187,7 @@ func TestShortestHoldIsLeast(t *testing.T) {
 	for range 4000 {
 		in := random(r)
 		var faults fault.List
-		in.Validate(&faults)
+		in.Validate(nil, &faults)
 		if len(faults) > 0 {
 			continue
 		}

@@ -17,7 +17,7 @@ func TestWorkingOfATransition(t *testing.T) {
 	for range 2000 {
 		in := random(r)
 		var faults fault.List
-		in.Validate(&faults)
+		in.Validate(nil, &faults)
 		if len(faults) > 0 {
 			continue
 		}

@@ -121,6 +121,7 @@ const (
 	PiecesWouldTouch
 	GapBelowLeast
 	DeadPlateNotBridged
+	NoTransition
 )
 
 // Codes of draws, gears and ramps.
@@ -156,7 +157,7 @@ func (k Code) Severity() Severity {
 		return Error
 	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
 		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
-		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound,
+		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound, NoTransition,
 		SlipNotCorrected, SlipCorrected, SingleReading:
 		return Info
 	case RatioFitsExactly, NoSpeedChanges:

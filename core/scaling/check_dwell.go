@@ -18,6 +18,8 @@ func (k *Check) dwellMessage() string {
 		return fmt.Sprintf("the gap between the pieces would be %s here, less than what is asked; let this belt run faster, or feed fewer", show(k.Limit))
 	case DeadPlateNotBridged:
 		return fmt.Sprintf("a piece is no longer than the dead plate behind section %q, %s: it rests there until the next one pushes it, and its time is longer than shown", k.Name, show(k.Limit))
+	case NoTransition:
+		return fmt.Sprintf("there is no transition to find: drive %q has no setpoint for one of the products, or stands still for it", k.Name)
 	}
 	return ""
 }

@@ -68,11 +68,11 @@ func sorted(formulas []string) []string {
 // demands that none is forgotten when the contract grows.
 
 func recordedRequest(in *linepacev1.PlanRequest) *linepacev1.PlanRequest {
-	return &linepacev1.PlanRequest{Line: in.Line, Product: in.Product, Running: in.Running, Batch: in.Batch}
+	return &linepacev1.PlanRequest{Line: in.Line, Product: in.Product, Running: in.Running, Batch: in.Batch, Transitions: in.Transitions}
 }
 
 func recordedPlan(in *linepacev1.PlanResponse) *linepacev1.PlanResponse {
-	out := &linepacev1.PlanResponse{Setpoints: in.Setpoints, Checks: make([]*linepacev1.Check, len(in.Checks)), Verdict: in.Verdict}
+	out := &linepacev1.PlanResponse{Setpoints: in.Setpoints, Checks: make([]*linepacev1.Check, len(in.Checks)), Verdict: in.Verdict, Transitions: in.Transitions}
 	for i, check := range in.Checks {
 		out.Checks[i] = recordedCheck(check)
 	}

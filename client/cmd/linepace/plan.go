@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 
@@ -21,6 +22,7 @@ type planFlags struct {
 	server                 serverFlags
 	batch                  batchFlags
 	line, product, running string
+	transitions            string
 	working, json          bool
 	signingKey             string
 	record, log            string
@@ -34,7 +36,9 @@ func newPlan() *cobra.Command {
 		Long: `Find every drive's setpoint for a product and print the changeover sheet.
 
 The files are YAML or JSON: the line as a message linepace.v1.Line, the products
-as linepace.v1.Product. A file named - is standard input.
+as linepace.v1.Product. A file named - is standard input. The file of --transitions
+holds the field transitions of a linepace.v1.PlanRequest, which tells how pieces come
+through the change of a belt's speed.
 
 With --record or --log the plan is kept as a record, which anyone can compute
 again. The record is on the disk before the sheet is printed. A record tells when
@@ -55,6 +59,7 @@ second line tells where the record stands in the log.
 	flags.StringVar(&f.line, "line", "", "`file` of the line")
 	flags.StringVar(&f.product, "product", "", "`file` of the product to change to")
 	flags.StringVar(&f.running, "running", "", "`file` of the product that runs now; then the sheet tells what changes")
+	flags.StringVar(&f.transitions, "transitions", "", "`file` of the transitions to be found; needs --running")
 	f.batch.add(c)
 	flags.BoolVar(&f.working, "working", false, "show how each number was found")
 	flags.BoolVar(&f.json, "json", false, "print the answer as JSON instead of the sheet")
@@ -62,7 +67,7 @@ second line tells where the record stands in the log.
 	flags.StringVar(&f.log, "log", "", "`file` of the batch log that takes the record of the plan; made where there is none")
 	flags.StringVar(&f.signingKey, "signing-key", "", "`file` of the key by which the service in this process signs records")
 	c.MarkFlagsMutuallyExclusive("signing-key", "server")
-	for _, name := range []string{"line", "product", "running"} {
+	for _, name := range []string{"line", "product", "running", "transitions"} {
 		must(c.MarkFlagFilename(name, "yaml", "yml", "json"))
 	}
 	must(c.MarkFlagRequired("line"))
@@ -123,7 +128,14 @@ func (f *planFlags) request(stdin io.Reader) (*linepacev1.PlanRequest, documents
 		req.Running = &linepacev1.Product{}
 		files = append(files, planFile{"running", f.running, req.Running})
 	}
+	more := &linepacev1.PlanRequest{}
+	if f.transitions != "" {
+		files = append(files, planFile{"transitions", f.transitions, more})
+	}
 	docs, err := readAll(&input{stdin: stdin}, files)
+	if req.Transitions = more.GetTransitions(); err == nil && !proto.Equal(more, &linepacev1.PlanRequest{Transitions: req.Transitions}) {
+		err = fmt.Errorf("%s holds more than transitions", f.transitions)
+	}
 	return req, docs, err
 }
 
@@ -157,6 +169,9 @@ func placed(err error, docs documents) error {
 	var all faultsError
 	for _, v := range refusal.Violations(err) {
 		first, path, _ := strings.Cut(v.Path, ".")
+		if strings.HasPrefix(first, "transitions[") {
+			first, path = "transitions", v.Path // the file has the list itself
+		}
 		all.faults = append(all.faults, docs[first].placed(v, path))
 	}
 	if len(all.faults) == 0 {

@@ -38,6 +38,9 @@ type PlanRequest struct {
 	IncludeWorking bool `protobuf:"varint,5,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
 	// Whether to make a record of the plan; batch.requested_at is then required.
 	IncludeRecord bool `protobuf:"varint,6,opt,name=include_record,json=includeRecord,proto3" json:"include_record,omitempty"`
+	// How pieces come through the change, for dwells whose transition is to be found;
+	// needs running. At most 100, one a drive.
+	Transitions   []*PlanRequest_Transition `protobuf:"bytes,30,rep,name=transitions,proto3" json:"transitions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -112,6 +115,13 @@ func (x *PlanRequest) GetIncludeRecord() bool {
 		return x.IncludeRecord
 	}
 	return false
+}
+
+func (x *PlanRequest) GetTransitions() []*PlanRequest_Transition {
+	if x != nil {
+		return x.Transitions
+	}
+	return nil
 }
 
 // What a plan belongs to, with identifiers after ISA-88. All opaque, none required.
@@ -215,7 +225,9 @@ type PlanResponse struct {
 	// Whether the line may run the plan.
 	Verdict Check_Verdict `protobuf:"varint,3,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
 	// The record of the plan, where one was asked for.
-	Record        *Record `protobuf:"bytes,4,opt,name=record,proto3" json:"record,omitempty"`
+	Record *Record `protobuf:"bytes,4,opt,name=record,proto3" json:"record,omitempty"`
+	// How pieces come through the change, in the order of the request.
+	Transitions   []*PlanResponse_Transition `protobuf:"bytes,30,rep,name=transitions,proto3" json:"transitions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -278,30 +290,352 @@ func (x *PlanResponse) GetRecord() *Record {
 	return nil
 }
 
+func (x *PlanResponse) GetTransitions() []*PlanResponse_Transition {
+	if x != nil {
+		return x.Transitions
+	}
+	return nil
+}
+
+// A transition between the speeds of the running and of the new product.
+type PlanRequest_Transition struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A drive with a dwell in the product; of a dwell over several drives any one.
+	DriveId string `protobuf:"bytes,1,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
+	// Time that the change of speed takes, 0 or more; of all drives of the dwell.
+	Ramp *Quantity `protobuf:"bytes,2,opt,name=ramp,proto3" json:"ramp,omitempty"`
+	// Distance from one leading edge to the next on the first section, above 0.
+	Pitch *Quantity `protobuf:"bytes,3,opt,name=pitch,proto3" json:"pitch,omitempty"`
+	// Distance of the newest leading edge from the entrance at time 0. Default 0.
+	FirstPiece *Quantity `protobuf:"bytes,4,opt,name=first_piece,json=firstPiece,proto3" json:"first_piece,omitempty"`
+	// Length of a piece, above 0. Only where the dwell is of a point and does not say it.
+	PieceLength *Quantity `protobuf:"bytes,5,opt,name=piece_length,json=pieceLength,proto3" json:"piece_length,omitempty"`
+	// What places the pieces. Required.
+	Feed TransitionRequest_Feed `protobuf:"varint,6,opt,name=feed,proto3,enum=linepace.v1.TransitionRequest_Feed" json:"feed,omitempty"`
+	// How far a piece's time may lie from what it ought to get, percent, 0 to 100. Required.
+	TolerancePercent *float64 `protobuf:"fixed64,7,opt,name=tolerance_percent,json=tolerancePercent,proto3,oneof" json:"tolerance_percent,omitempty"`
+	// What a stop and a lost piece cost, to find the cheapest policy.
+	Cost          *TransitionRequest_Cost `protobuf:"bytes,8,opt,name=cost,proto3" json:"cost,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanRequest_Transition) Reset() {
+	*x = PlanRequest_Transition{}
+	mi := &file_linepace_v1_changeover_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanRequest_Transition) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanRequest_Transition) ProtoMessage() {}
+
+func (x *PlanRequest_Transition) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_changeover_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanRequest_Transition.ProtoReflect.Descriptor instead.
+func (*PlanRequest_Transition) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_changeover_service_proto_rawDescGZIP(), []int{0, 0}
+}
+
+func (x *PlanRequest_Transition) GetDriveId() string {
+	if x != nil {
+		return x.DriveId
+	}
+	return ""
+}
+
+func (x *PlanRequest_Transition) GetRamp() *Quantity {
+	if x != nil {
+		return x.Ramp
+	}
+	return nil
+}
+
+func (x *PlanRequest_Transition) GetPitch() *Quantity {
+	if x != nil {
+		return x.Pitch
+	}
+	return nil
+}
+
+func (x *PlanRequest_Transition) GetFirstPiece() *Quantity {
+	if x != nil {
+		return x.FirstPiece
+	}
+	return nil
+}
+
+func (x *PlanRequest_Transition) GetPieceLength() *Quantity {
+	if x != nil {
+		return x.PieceLength
+	}
+	return nil
+}
+
+func (x *PlanRequest_Transition) GetFeed() TransitionRequest_Feed {
+	if x != nil {
+		return x.Feed
+	}
+	return TransitionRequest_FEED_UNSPECIFIED
+}
+
+func (x *PlanRequest_Transition) GetTolerancePercent() float64 {
+	if x != nil && x.TolerancePercent != nil {
+		return *x.TolerancePercent
+	}
+	return 0
+}
+
+func (x *PlanRequest_Transition) GetCost() *TransitionRequest_Cost {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
+}
+
+// How pieces come through a change of speed.
+type PlanResponse_Transition struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive that was named.
+	DriveId string `protobuf:"bytes,1,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
+	// Whether there is a transition: every drive of the dwell has a setpoint, and runs
+	// now. The rest is absent where not.
+	Feasible bool `protobuf:"varint,2,opt,name=feasible,proto3" json:"feasible,omitempty"`
+	// The sections in order of travel, with their speeds at the setpoints.
+	Sections []*PlanResponse_Transition_Section `protobuf:"bytes,3,rep,name=sections,proto3" json:"sections,omitempty"`
+	// The policies, as in TransitionResponse, without their pieces.
+	Policies []*TransitionResponse_Policy `protobuf:"bytes,4,rep,name=policies,proto3" json:"policies,omitempty"`
+	// The policy that costs least. Absent: no cost was given.
+	Cheapest *TransitionResponse_Policy_Name `protobuf:"varint,5,opt,name=cheapest,proto3,enum=linepace.v1.TransitionResponse_Policy_Name,oneof" json:"cheapest,omitempty"`
+	// The time that an outgoing piece ought to get: its way at the running speeds.
+	OutgoingTarget *Quantity `protobuf:"bytes,6,opt,name=outgoing_target,json=outgoingTarget,proto3" json:"outgoing_target,omitempty"`
+	// The time that an incoming piece ought to get: its way at the new speeds.
+	IncomingTarget *Quantity `protobuf:"bytes,7,opt,name=incoming_target,json=incomingTarget,proto3" json:"incoming_target,omitempty"`
+	// Outgoing pieces.
+	OutgoingCount int32 `protobuf:"varint,8,opt,name=outgoing_count,json=outgoingCount,proto3" json:"outgoing_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanResponse_Transition) Reset() {
+	*x = PlanResponse_Transition{}
+	mi := &file_linepace_v1_changeover_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanResponse_Transition) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanResponse_Transition) ProtoMessage() {}
+
+func (x *PlanResponse_Transition) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_changeover_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanResponse_Transition.ProtoReflect.Descriptor instead.
+func (*PlanResponse_Transition) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_changeover_service_proto_rawDescGZIP(), []int{2, 0}
+}
+
+func (x *PlanResponse_Transition) GetDriveId() string {
+	if x != nil {
+		return x.DriveId
+	}
+	return ""
+}
+
+func (x *PlanResponse_Transition) GetFeasible() bool {
+	if x != nil {
+		return x.Feasible
+	}
+	return false
+}
+
+func (x *PlanResponse_Transition) GetSections() []*PlanResponse_Transition_Section {
+	if x != nil {
+		return x.Sections
+	}
+	return nil
+}
+
+func (x *PlanResponse_Transition) GetPolicies() []*TransitionResponse_Policy {
+	if x != nil {
+		return x.Policies
+	}
+	return nil
+}
+
+func (x *PlanResponse_Transition) GetCheapest() TransitionResponse_Policy_Name {
+	if x != nil && x.Cheapest != nil {
+		return *x.Cheapest
+	}
+	return TransitionResponse_Policy_NAME_UNSPECIFIED
+}
+
+func (x *PlanResponse_Transition) GetOutgoingTarget() *Quantity {
+	if x != nil {
+		return x.OutgoingTarget
+	}
+	return nil
+}
+
+func (x *PlanResponse_Transition) GetIncomingTarget() *Quantity {
+	if x != nil {
+		return x.IncomingTarget
+	}
+	return nil
+}
+
+func (x *PlanResponse_Transition) GetOutgoingCount() int32 {
+	if x != nil {
+		return x.OutgoingCount
+	}
+	return 0
+}
+
+// A section and its speeds.
+type PlanResponse_Transition_Section struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The section.
+	SectionId string `protobuf:"bytes,1,opt,name=section_id,json=sectionId,proto3" json:"section_id,omitempty"`
+	// Its speed now.
+	From *Quantity `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	// Its speed after the ramp.
+	To            *Quantity `protobuf:"bytes,3,opt,name=to,proto3" json:"to,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanResponse_Transition_Section) Reset() {
+	*x = PlanResponse_Transition_Section{}
+	mi := &file_linepace_v1_changeover_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanResponse_Transition_Section) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanResponse_Transition_Section) ProtoMessage() {}
+
+func (x *PlanResponse_Transition_Section) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_changeover_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanResponse_Transition_Section.ProtoReflect.Descriptor instead.
+func (*PlanResponse_Transition_Section) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_changeover_service_proto_rawDescGZIP(), []int{2, 0, 0}
+}
+
+func (x *PlanResponse_Transition_Section) GetSectionId() string {
+	if x != nil {
+		return x.SectionId
+	}
+	return ""
+}
+
+func (x *PlanResponse_Transition_Section) GetFrom() *Quantity {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *PlanResponse_Transition_Section) GetTo() *Quantity {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
 var File_linepace_v1_changeover_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_changeover_service_proto_rawDesc = "" +
 	"\n" +
-	"$linepace/v1/changeover_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x18linepace/v1/record.proto\x1a\x1alinepace/v1/setpoint.proto\"\x9e\x02\n" +
+	"$linepace/v1/changeover_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1flinepace/v1/dwell_service.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x18linepace/v1/record.proto\x1a\x1alinepace/v1/setpoint.proto\"\xcd\x06\n" +
 	"\vPlanRequest\x12-\n" +
 	"\x04line\x18\x01 \x01(\v2\x11.linepace.v1.LineB\x06\xbaH\x03\xc8\x01\x01R\x04line\x126\n" +
 	"\aproduct\x18\x02 \x01(\v2\x14.linepace.v1.ProductB\x06\xbaH\x03\xc8\x01\x01R\aproduct\x12.\n" +
 	"\arunning\x18\x03 \x01(\v2\x14.linepace.v1.ProductR\arunning\x12(\n" +
 	"\x05batch\x18\x04 \x01(\v2\x12.linepace.v1.BatchR\x05batch\x12'\n" +
 	"\x0finclude_working\x18\x05 \x01(\bR\x0eincludeWorking\x12%\n" +
-	"\x0einclude_record\x18\x06 \x01(\bR\rincludeRecord\"\xfb\x01\n" +
+	"\x0einclude_record\x18\x06 \x01(\bR\rincludeRecord\x12O\n" +
+	"\vtransitions\x18\x1e \x03(\v2#.linepace.v1.PlanRequest.TransitionB\b\xbaH\x05\x92\x01\x02\x10dR\vtransitions\x1a\xdb\x03\n" +
+	"\n" +
+	"Transition\x12%\n" +
+	"\bdrive_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x121\n" +
+	"\x04ramp\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04ramp\x123\n" +
+	"\x05pitch\x18\x03 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x05pitch\x126\n" +
+	"\vfirst_piece\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\n" +
+	"firstPiece\x128\n" +
+	"\fpiece_length\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\vpieceLength\x12C\n" +
+	"\x04feed\x18\x06 \x01(\x0e2#.linepace.v1.TransitionRequest.FeedB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04feed\x128\n" +
+	"\x11tolerance_percent\x18\a \x01(\x01B\x06\xbaH\x03\xc8\x01\x01H\x00R\x10tolerancePercent\x88\x01\x01\x127\n" +
+	"\x04cost\x18\b \x01(\v2#.linepace.v1.TransitionRequest.CostR\x04costB\x14\n" +
+	"\x12_tolerance_percent\"\xfb\x01\n" +
 	"\x05Batch\x12#\n" +
 	"\bbatch_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\abatchId\x12%\n" +
 	"\trecipe_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\brecipeId\x12+\n" +
 	"\fequipment_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\vequipmentId\x12+\n" +
 	"\frequested_by\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\vrequestedBy\x12 \n" +
 	"\x06reason\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\x06reason\x12*\n" +
-	"\frequested_at\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\vrequestedAt\"\xd2\x01\n" +
+	"\frequested_at\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\vrequestedAt\"\xec\x06\n" +
 	"\fPlanResponse\x123\n" +
 	"\tsetpoints\x18\x01 \x03(\v2\x15.linepace.v1.SetpointR\tsetpoints\x12*\n" +
 	"\x06checks\x18\x02 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
 	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
-	"\x06record\x18\x04 \x01(\v2\x13.linepace.v1.RecordR\x06record2q\n" +
+	"\x06record\x18\x04 \x01(\v2\x13.linepace.v1.RecordR\x06record\x12F\n" +
+	"\vtransitions\x18\x1e \x03(\v2$.linepace.v1.PlanResponse.TransitionR\vtransitions\x1a\xcf\x04\n" +
+	"\n" +
+	"Transition\x12\x19\n" +
+	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12\x1a\n" +
+	"\bfeasible\x18\x02 \x01(\bR\bfeasible\x12H\n" +
+	"\bsections\x18\x03 \x03(\v2,.linepace.v1.PlanResponse.Transition.SectionR\bsections\x12B\n" +
+	"\bpolicies\x18\x04 \x03(\v2&.linepace.v1.TransitionResponse.PolicyR\bpolicies\x12L\n" +
+	"\bcheapest\x18\x05 \x01(\x0e2+.linepace.v1.TransitionResponse.Policy.NameH\x00R\bcheapest\x88\x01\x01\x12>\n" +
+	"\x0foutgoing_target\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\x0eoutgoingTarget\x12>\n" +
+	"\x0fincoming_target\x18\a \x01(\v2\x15.linepace.v1.QuantityR\x0eincomingTarget\x12%\n" +
+	"\x0eoutgoing_count\x18\b \x01(\x05R\routgoingCount\x1az\n" +
+	"\aSection\x12\x1d\n" +
+	"\n" +
+	"section_id\x18\x01 \x01(\tR\tsectionId\x12)\n" +
+	"\x04from\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04from\x12%\n" +
+	"\x02to\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x02toB\v\n" +
+	"\t_cheapest2q\n" +
 	"\x11ChangeoverService\x12\\\n" +
 	"\x04Plan\x12\x18.linepace.v1.PlanRequest\x1a\x19.linepace.v1.PlanResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/changeovers:planB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
@@ -317,34 +651,57 @@ func file_linepace_v1_changeover_service_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_changeover_service_proto_rawDescData
 }
 
-var file_linepace_v1_changeover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_linepace_v1_changeover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_linepace_v1_changeover_service_proto_goTypes = []any{
-	(*PlanRequest)(nil),  // 0: linepace.v1.PlanRequest
-	(*Batch)(nil),        // 1: linepace.v1.Batch
-	(*PlanResponse)(nil), // 2: linepace.v1.PlanResponse
-	(*Line)(nil),         // 3: linepace.v1.Line
-	(*Product)(nil),      // 4: linepace.v1.Product
-	(*Setpoint)(nil),     // 5: linepace.v1.Setpoint
-	(*Check)(nil),        // 6: linepace.v1.Check
-	(Check_Verdict)(0),   // 7: linepace.v1.Check.Verdict
-	(*Record)(nil),       // 8: linepace.v1.Record
+	(*PlanRequest)(nil),                     // 0: linepace.v1.PlanRequest
+	(*Batch)(nil),                           // 1: linepace.v1.Batch
+	(*PlanResponse)(nil),                    // 2: linepace.v1.PlanResponse
+	(*PlanRequest_Transition)(nil),          // 3: linepace.v1.PlanRequest.Transition
+	(*PlanResponse_Transition)(nil),         // 4: linepace.v1.PlanResponse.Transition
+	(*PlanResponse_Transition_Section)(nil), // 5: linepace.v1.PlanResponse.Transition.Section
+	(*Line)(nil),                            // 6: linepace.v1.Line
+	(*Product)(nil),                         // 7: linepace.v1.Product
+	(*Setpoint)(nil),                        // 8: linepace.v1.Setpoint
+	(*Check)(nil),                           // 9: linepace.v1.Check
+	(Check_Verdict)(0),                      // 10: linepace.v1.Check.Verdict
+	(*Record)(nil),                          // 11: linepace.v1.Record
+	(*Quantity)(nil),                        // 12: linepace.v1.Quantity
+	(TransitionRequest_Feed)(0),             // 13: linepace.v1.TransitionRequest.Feed
+	(*TransitionRequest_Cost)(nil),          // 14: linepace.v1.TransitionRequest.Cost
+	(*TransitionResponse_Policy)(nil),       // 15: linepace.v1.TransitionResponse.Policy
+	(TransitionResponse_Policy_Name)(0),     // 16: linepace.v1.TransitionResponse.Policy.Name
 }
 var file_linepace_v1_changeover_service_proto_depIdxs = []int32{
-	3, // 0: linepace.v1.PlanRequest.line:type_name -> linepace.v1.Line
-	4, // 1: linepace.v1.PlanRequest.product:type_name -> linepace.v1.Product
-	4, // 2: linepace.v1.PlanRequest.running:type_name -> linepace.v1.Product
-	1, // 3: linepace.v1.PlanRequest.batch:type_name -> linepace.v1.Batch
-	5, // 4: linepace.v1.PlanResponse.setpoints:type_name -> linepace.v1.Setpoint
-	6, // 5: linepace.v1.PlanResponse.checks:type_name -> linepace.v1.Check
-	7, // 6: linepace.v1.PlanResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	8, // 7: linepace.v1.PlanResponse.record:type_name -> linepace.v1.Record
-	0, // 8: linepace.v1.ChangeoverService.Plan:input_type -> linepace.v1.PlanRequest
-	2, // 9: linepace.v1.ChangeoverService.Plan:output_type -> linepace.v1.PlanResponse
-	9, // [9:10] is the sub-list for method output_type
-	8, // [8:9] is the sub-list for method input_type
-	8, // [8:8] is the sub-list for extension type_name
-	8, // [8:8] is the sub-list for extension extendee
-	0, // [0:8] is the sub-list for field type_name
+	6,  // 0: linepace.v1.PlanRequest.line:type_name -> linepace.v1.Line
+	7,  // 1: linepace.v1.PlanRequest.product:type_name -> linepace.v1.Product
+	7,  // 2: linepace.v1.PlanRequest.running:type_name -> linepace.v1.Product
+	1,  // 3: linepace.v1.PlanRequest.batch:type_name -> linepace.v1.Batch
+	3,  // 4: linepace.v1.PlanRequest.transitions:type_name -> linepace.v1.PlanRequest.Transition
+	8,  // 5: linepace.v1.PlanResponse.setpoints:type_name -> linepace.v1.Setpoint
+	9,  // 6: linepace.v1.PlanResponse.checks:type_name -> linepace.v1.Check
+	10, // 7: linepace.v1.PlanResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	11, // 8: linepace.v1.PlanResponse.record:type_name -> linepace.v1.Record
+	4,  // 9: linepace.v1.PlanResponse.transitions:type_name -> linepace.v1.PlanResponse.Transition
+	12, // 10: linepace.v1.PlanRequest.Transition.ramp:type_name -> linepace.v1.Quantity
+	12, // 11: linepace.v1.PlanRequest.Transition.pitch:type_name -> linepace.v1.Quantity
+	12, // 12: linepace.v1.PlanRequest.Transition.first_piece:type_name -> linepace.v1.Quantity
+	12, // 13: linepace.v1.PlanRequest.Transition.piece_length:type_name -> linepace.v1.Quantity
+	13, // 14: linepace.v1.PlanRequest.Transition.feed:type_name -> linepace.v1.TransitionRequest.Feed
+	14, // 15: linepace.v1.PlanRequest.Transition.cost:type_name -> linepace.v1.TransitionRequest.Cost
+	5,  // 16: linepace.v1.PlanResponse.Transition.sections:type_name -> linepace.v1.PlanResponse.Transition.Section
+	15, // 17: linepace.v1.PlanResponse.Transition.policies:type_name -> linepace.v1.TransitionResponse.Policy
+	16, // 18: linepace.v1.PlanResponse.Transition.cheapest:type_name -> linepace.v1.TransitionResponse.Policy.Name
+	12, // 19: linepace.v1.PlanResponse.Transition.outgoing_target:type_name -> linepace.v1.Quantity
+	12, // 20: linepace.v1.PlanResponse.Transition.incoming_target:type_name -> linepace.v1.Quantity
+	12, // 21: linepace.v1.PlanResponse.Transition.Section.from:type_name -> linepace.v1.Quantity
+	12, // 22: linepace.v1.PlanResponse.Transition.Section.to:type_name -> linepace.v1.Quantity
+	0,  // 23: linepace.v1.ChangeoverService.Plan:input_type -> linepace.v1.PlanRequest
+	2,  // 24: linepace.v1.ChangeoverService.Plan:output_type -> linepace.v1.PlanResponse
+	24, // [24:25] is the sub-list for method output_type
+	23, // [23:24] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_changeover_service_proto_init() }
@@ -352,17 +709,21 @@ func file_linepace_v1_changeover_service_proto_init() {
 	if File_linepace_v1_changeover_service_proto != nil {
 		return
 	}
+	file_linepace_v1_dwell_service_proto_init()
 	file_linepace_v1_line_proto_init()
 	file_linepace_v1_product_proto_init()
+	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_record_proto_init()
 	file_linepace_v1_setpoint_proto_init()
+	file_linepace_v1_changeover_service_proto_msgTypes[3].OneofWrappers = []any{}
+	file_linepace_v1_changeover_service_proto_msgTypes[4].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_changeover_service_proto_rawDesc), len(file_linepace_v1_changeover_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

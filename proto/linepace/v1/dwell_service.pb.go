@@ -134,7 +134,7 @@ func (x TransitionRequest_Piece_Meaning) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TransitionRequest_Piece_Meaning.Descriptor instead.
 func (TransitionRequest_Piece_Meaning) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 2, 0}
 }
 
 // Names of policies.
@@ -455,10 +455,15 @@ type TransitionRequest struct {
 	TolerancePercent *float64 `protobuf:"fixed64,9,opt,name=tolerance_percent,json=tolerancePercent,proto3,oneof" json:"tolerance_percent,omitempty"`
 	// Whether to list the pieces of each policy, at most 10000 a policy.
 	IncludePieces bool `protobuf:"varint,10,opt,name=include_pieces,json=includePieces,proto3" json:"include_pieces,omitempty"`
-	// Whether to show how each number was found.
+	// Whether to show how each number was found. Not for several sections.
 	IncludeWorking bool `protobuf:"varint,11,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The sections behind the first, in order of travel, each on a belt of its own, at
+	// most 20. The ramp is that of all. A piece changes belts when its centre passes.
+	Following []*TransitionRequest_Section `protobuf:"bytes,12,rep,name=following,proto3" json:"following,omitempty"`
+	// What a stop and a lost piece cost, to find the cheapest policy.
+	Cost          *TransitionRequest_Cost `protobuf:"bytes,13,opt,name=cost,proto3" json:"cost,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TransitionRequest) Reset() {
@@ -568,6 +573,20 @@ func (x *TransitionRequest) GetIncludeWorking() bool {
 	return false
 }
 
+func (x *TransitionRequest) GetFollowing() []*TransitionRequest_Section {
+	if x != nil {
+		return x.Following
+	}
+	return nil
+}
+
+func (x *TransitionRequest) GetCost() *TransitionRequest_Cost {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
+}
+
 // What a change of speed does to the pieces.
 type TransitionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -584,7 +603,9 @@ type TransitionResponse struct {
 	// Travel of the belt during the ramp.
 	RampTravel *Quantity `protobuf:"bytes,6,opt,name=ramp_travel,json=rampTravel,proto3" json:"ramp_travel,omitempty"`
 	// How each number was found; on request.
-	Working       []*Step `protobuf:"bytes,7,rep,name=working,proto3" json:"working,omitempty"`
+	Working []*Step `protobuf:"bytes,7,rep,name=working,proto3" json:"working,omitempty"`
+	// The policy that costs least, of equal ones the first. Absent: no cost was given.
+	Cheapest      *TransitionResponse_Policy_Name `protobuf:"varint,8,opt,name=cheapest,proto3,enum=linepace.v1.TransitionResponse_Policy_Name,oneof" json:"cheapest,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -666,6 +687,13 @@ func (x *TransitionResponse) GetWorking() []*Step {
 		return x.Working
 	}
 	return nil
+}
+
+func (x *TransitionResponse) GetCheapest() TransitionResponse_Policy_Name {
+	if x != nil && x.Cheapest != nil {
+		return *x.Cheapest
+	}
+	return TransitionResponse_Policy_NAME_UNSPECIFIED
 }
 
 // The pieces on the belts.
@@ -1115,6 +1143,125 @@ func (x *DwellResponse_Load) GetMassLoading() *Quantity {
 	return nil
 }
 
+// A section behind the first.
+type TransitionRequest_Section struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Length of the section, above 0.
+	Length *Quantity `protobuf:"bytes,1,opt,name=length,proto3" json:"length,omitempty"`
+	// Its speed until time 0, above 0.
+	From *Quantity `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	// Its speed after the ramp, above 0.
+	To            *Quantity `protobuf:"bytes,3,opt,name=to,proto3" json:"to,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TransitionRequest_Section) Reset() {
+	*x = TransitionRequest_Section{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TransitionRequest_Section) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TransitionRequest_Section) ProtoMessage() {}
+
+func (x *TransitionRequest_Section) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TransitionRequest_Section.ProtoReflect.Descriptor instead.
+func (*TransitionRequest_Section) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0}
+}
+
+func (x *TransitionRequest_Section) GetLength() *Quantity {
+	if x != nil {
+		return x.Length
+	}
+	return nil
+}
+
+func (x *TransitionRequest_Section) GetFrom() *Quantity {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *TransitionRequest_Section) GetTo() *Quantity {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
+// Costs in one currency, whichever it is. Not both 0.
+type TransitionRequest_Cost struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Of a minute in which the feed is stopped, 0 to 1e9.
+	PerMinuteStopped float64 `protobuf:"fixed64,1,opt,name=per_minute_stopped,json=perMinuteStopped,proto3" json:"per_minute_stopped,omitempty"`
+	// Of a piece out of tolerance, 0 to 1e9.
+	PerPieceOut   float64 `protobuf:"fixed64,2,opt,name=per_piece_out,json=perPieceOut,proto3" json:"per_piece_out,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TransitionRequest_Cost) Reset() {
+	*x = TransitionRequest_Cost{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TransitionRequest_Cost) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TransitionRequest_Cost) ProtoMessage() {}
+
+func (x *TransitionRequest_Cost) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TransitionRequest_Cost.ProtoReflect.Descriptor instead.
+func (*TransitionRequest_Cost) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 1}
+}
+
+func (x *TransitionRequest_Cost) GetPerMinuteStopped() float64 {
+	if x != nil {
+		return x.PerMinuteStopped
+	}
+	return 0
+}
+
+func (x *TransitionRequest_Cost) GetPerPieceOut() float64 {
+	if x != nil {
+		return x.PerPieceOut
+	}
+	return 0
+}
+
 // A piece and what its time is counted for.
 type TransitionRequest_Piece struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1128,7 +1275,7 @@ type TransitionRequest_Piece struct {
 
 func (x *TransitionRequest_Piece) Reset() {
 	*x = TransitionRequest_Piece{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1140,7 +1287,7 @@ func (x *TransitionRequest_Piece) String() string {
 func (*TransitionRequest_Piece) ProtoMessage() {}
 
 func (x *TransitionRequest_Piece) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1153,7 +1300,7 @@ func (x *TransitionRequest_Piece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionRequest_Piece.ProtoReflect.Descriptor instead.
 func (*TransitionRequest_Piece) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 2}
 }
 
 func (x *TransitionRequest_Piece) GetLength() *Quantity {
@@ -1195,14 +1342,17 @@ type TransitionResponse_Policy struct {
 	FeedStoppedForIncoming *Quantity `protobuf:"bytes,8,opt,name=feed_stopped_for_incoming,json=feedStoppedForIncoming,proto3" json:"feed_stopped_for_incoming,omitempty"`
 	// The pieces in the order in which they enter, on request: the outgoing ones, the
 	// incoming ones that see the ramp, and a few more at the new speed.
-	Pieces        []*TransitionResponse_PieceTime `protobuf:"bytes,9,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	Pieces []*TransitionResponse_PieceTime `protobuf:"bytes,9,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	// minutes of feed_stopped * cost per minute + pieces out of tolerance * cost per
+	// piece, in the currency of the costs. Absent: no cost was given, or not possible.
+	Cost          *float64 `protobuf:"fixed64,10,opt,name=cost,proto3,oneof" json:"cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TransitionResponse_Policy) Reset() {
 	*x = TransitionResponse_Policy{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1214,7 +1364,7 @@ func (x *TransitionResponse_Policy) String() string {
 func (*TransitionResponse_Policy) ProtoMessage() {}
 
 func (x *TransitionResponse_Policy) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1293,6 +1443,13 @@ func (x *TransitionResponse_Policy) GetPieces() []*TransitionResponse_PieceTime 
 	return nil
 }
 
+func (x *TransitionResponse_Policy) GetCost() float64 {
+	if x != nil && x.Cost != nil {
+		return *x.Cost
+	}
+	return 0
+}
+
 // One piece.
 type TransitionResponse_PieceTime struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1310,7 +1467,7 @@ type TransitionResponse_PieceTime struct {
 
 func (x *TransitionResponse_PieceTime) Reset() {
 	*x = TransitionResponse_PieceTime{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1322,7 +1479,7 @@ func (x *TransitionResponse_PieceTime) String() string {
 func (*TransitionResponse_PieceTime) ProtoMessage() {}
 
 func (x *TransitionResponse_PieceTime) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1426,7 +1583,8 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x05pitch\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x05pitch\x12'\n" +
 	"\x03gap\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x03gap\x12/\n" +
 	"\aloading\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\aloading\x128\n" +
-	"\fmass_loading\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\vmassLoading\"\x8b\a\n" +
+	"\fmass_loading\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\vmassLoading\"\x93\n" +
+	"\n" +
 	"\x11TransitionRequest\x125\n" +
 	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x121\n" +
 	"\x04from\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12-\n" +
@@ -1441,7 +1599,16 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x11tolerance_percent\x18\t \x01(\x01B\x06\xbaH\x03\xc8\x01\x01H\x00R\x10tolerancePercent\x88\x01\x01\x12%\n" +
 	"\x0einclude_pieces\x18\n" +
 	" \x01(\bR\rincludePieces\x12'\n" +
-	"\x0finclude_working\x18\v \x01(\bR\x0eincludeWorking\x1a\xd6\x01\n" +
+	"\x0finclude_working\x18\v \x01(\bR\x0eincludeWorking\x12N\n" +
+	"\tfollowing\x18\f \x03(\v2&.linepace.v1.TransitionRequest.SectionB\b\xbaH\x05\x92\x01\x02\x10\x14R\tfollowing\x127\n" +
+	"\x04cost\x18\r \x01(\v2#.linepace.v1.TransitionRequest.CostR\x04cost\x1a\xa2\x01\n" +
+	"\aSection\x125\n" +
+	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x121\n" +
+	"\x04from\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12-\n" +
+	"\x02to\x18\x03 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x02to\x1aX\n" +
+	"\x04Cost\x12,\n" +
+	"\x12per_minute_stopped\x18\x01 \x01(\x01R\x10perMinuteStopped\x12\"\n" +
+	"\rper_piece_out\x18\x02 \x01(\x01R\vperPieceOut\x1a\xd6\x01\n" +
 	"\x05Piece\x12-\n" +
 	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x06length\x12P\n" +
 	"\ameaning\x18\x02 \x01(\x0e2,.linepace.v1.TransitionRequest.Piece.MeaningB\b\xbaH\x05\x82\x01\x02\x10\x01R\ameaning\"L\n" +
@@ -1454,7 +1621,8 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x10FEED_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCONSTANT_PITCH\x10\x01\x12\x11\n" +
 	"\rCONSTANT_RATE\x10\x02B\x14\n" +
-	"\x12_tolerance_percent\"\xfa\t\n" +
+	"\x12_tolerance_percent\"\xf7\n" +
+	"\n" +
 	"\x12TransitionResponse\x12B\n" +
 	"\bpolicies\x18\x01 \x03(\v2&.linepace.v1.TransitionResponse.PolicyR\bpolicies\x12>\n" +
 	"\x0foutgoing_target\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x0eoutgoingTarget\x12>\n" +
@@ -1463,7 +1631,8 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x16incoming_in_ramp_count\x18\x05 \x01(\x05R\x13incomingInRampCount\x126\n" +
 	"\vramp_travel\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\n" +
 	"rampTravel\x12+\n" +
-	"\aworking\x18\a \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xb0\x05\n" +
+	"\aworking\x18\a \x03(\v2\x11.linepace.v1.StepR\aworking\x12L\n" +
+	"\bcheapest\x18\b \x01(\x0e2+.linepace.v1.TransitionResponse.Policy.NameH\x00R\bcheapest\x88\x01\x01\x1a\xd2\x05\n" +
 	"\x06Policy\x12C\n" +
 	"\x06policy\x18\x01 \x01(\x0e2+.linepace.v1.TransitionResponse.Policy.NameR\x06policy\x12\x1a\n" +
 	"\bpossible\x18\x02 \x01(\bR\bpossible\x128\n" +
@@ -1473,7 +1642,9 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x0edwell_shortest\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\rdwellShortest\x12:\n" +
 	"\rdwell_longest\x18\a \x01(\v2\x15.linepace.v1.QuantityR\fdwellLongest\x12P\n" +
 	"\x19feed_stopped_for_incoming\x18\b \x01(\v2\x15.linepace.v1.QuantityR\x16feedStoppedForIncoming\x12A\n" +
-	"\x06pieces\x18\t \x03(\v2).linepace.v1.TransitionResponse.PieceTimeR\x06pieces\"c\n" +
+	"\x06pieces\x18\t \x03(\v2).linepace.v1.TransitionResponse.PieceTimeR\x06pieces\x12\x17\n" +
+	"\x04cost\x18\n" +
+	" \x01(\x01H\x01R\x04cost\x88\x01\x01\"c\n" +
 	"\x04Name\x12\x14\n" +
 	"\x10NAME_UNSPECIFIED\x10\x00\x12\x0e\n" +
 	"\n" +
@@ -1481,12 +1652,14 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\rHOLD_FOR_RAMP\x10\x02\x12\x0f\n" +
 	"\vCLEAR_FIRST\x10\x03\x12\x11\n" +
 	"\rSHORTEST_HOLD\x10\x04B\x1c\n" +
-	"\x1a_incoming_out_of_tolerance\x1a\xab\x01\n" +
+	"\x1a_incoming_out_of_toleranceB\a\n" +
+	"\x05_cost\x1a\xab\x01\n" +
 	"\tPieceTime\x12-\n" +
 	"\x06enters\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x06enters\x12)\n" +
 	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x12\x1a\n" +
 	"\bincoming\x18\x03 \x01(\bR\bincoming\x12(\n" +
-	"\x10out_of_tolerance\x18\x04 \x01(\bR\x0eoutOfTolerance2\xda\x01\n" +
+	"\x10out_of_tolerance\x18\x04 \x01(\bR\x0eoutOfToleranceB\v\n" +
+	"\t_cheapest2\xda\x01\n" +
 	"\fDwellService\x12Z\n" +
 	"\x05Dwell\x12\x19.linepace.v1.DwellRequest\x1a\x1a.linepace.v1.DwellResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/dwell:dwell\x12n\n" +
 	"\n" +
@@ -1505,7 +1678,7 @@ func file_linepace_v1_dwell_service_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_dwell_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_linepace_v1_dwell_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_linepace_v1_dwell_service_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_linepace_v1_dwell_service_proto_goTypes = []any{
 	(TransitionRequest_Feed)(0),          // 0: linepace.v1.TransitionRequest.Feed
 	(TransitionRequest_Piece_Meaning)(0), // 1: linepace.v1.TransitionRequest.Piece.Meaning
@@ -1519,87 +1692,95 @@ var file_linepace_v1_dwell_service_proto_goTypes = []any{
 	(*DwellResponse_ZoneTime)(nil),       // 9: linepace.v1.DwellResponse.ZoneTime
 	(*DwellResponse_Throughput)(nil),     // 10: linepace.v1.DwellResponse.Throughput
 	(*DwellResponse_Load)(nil),           // 11: linepace.v1.DwellResponse.Load
-	(*TransitionRequest_Piece)(nil),      // 12: linepace.v1.TransitionRequest.Piece
-	(*TransitionResponse_Policy)(nil),    // 13: linepace.v1.TransitionResponse.Policy
-	(*TransitionResponse_PieceTime)(nil), // 14: linepace.v1.TransitionResponse.PieceTime
-	(*Drive)(nil),                        // 15: linepace.v1.Drive
-	(*Section)(nil),                      // 16: linepace.v1.Section
-	(*Dwell)(nil),                        // 17: linepace.v1.Dwell
-	(*Tolerance)(nil),                    // 18: linepace.v1.Tolerance
-	(*Setpoint)(nil),                     // 19: linepace.v1.Setpoint
-	(*Quantity)(nil),                     // 20: linepace.v1.Quantity
-	(*Check)(nil),                        // 21: linepace.v1.Check
-	(Check_Verdict)(0),                   // 22: linepace.v1.Check.Verdict
-	(*Step)(nil),                         // 23: linepace.v1.Step
+	(*TransitionRequest_Section)(nil),    // 12: linepace.v1.TransitionRequest.Section
+	(*TransitionRequest_Cost)(nil),       // 13: linepace.v1.TransitionRequest.Cost
+	(*TransitionRequest_Piece)(nil),      // 14: linepace.v1.TransitionRequest.Piece
+	(*TransitionResponse_Policy)(nil),    // 15: linepace.v1.TransitionResponse.Policy
+	(*TransitionResponse_PieceTime)(nil), // 16: linepace.v1.TransitionResponse.PieceTime
+	(*Drive)(nil),                        // 17: linepace.v1.Drive
+	(*Section)(nil),                      // 18: linepace.v1.Section
+	(*Dwell)(nil),                        // 19: linepace.v1.Dwell
+	(*Tolerance)(nil),                    // 20: linepace.v1.Tolerance
+	(*Setpoint)(nil),                     // 21: linepace.v1.Setpoint
+	(*Quantity)(nil),                     // 22: linepace.v1.Quantity
+	(*Check)(nil),                        // 23: linepace.v1.Check
+	(Check_Verdict)(0),                   // 24: linepace.v1.Check.Verdict
+	(*Step)(nil),                         // 25: linepace.v1.Step
 }
 var file_linepace_v1_dwell_service_proto_depIdxs = []int32{
-	15, // 0: linepace.v1.DwellRequest.drives:type_name -> linepace.v1.Drive
-	16, // 1: linepace.v1.DwellRequest.sections:type_name -> linepace.v1.Section
-	17, // 2: linepace.v1.DwellRequest.dwell:type_name -> linepace.v1.Dwell
-	18, // 3: linepace.v1.DwellRequest.tolerance:type_name -> linepace.v1.Tolerance
+	17, // 0: linepace.v1.DwellRequest.drives:type_name -> linepace.v1.Drive
+	18, // 1: linepace.v1.DwellRequest.sections:type_name -> linepace.v1.Section
+	19, // 2: linepace.v1.DwellRequest.dwell:type_name -> linepace.v1.Dwell
+	20, // 3: linepace.v1.DwellRequest.tolerance:type_name -> linepace.v1.Tolerance
 	7,  // 4: linepace.v1.DwellRequest.pieces:type_name -> linepace.v1.DwellRequest.Pieces
-	19, // 5: linepace.v1.DwellResponse.setpoints:type_name -> linepace.v1.Setpoint
-	20, // 6: linepace.v1.DwellResponse.achieved_dwell:type_name -> linepace.v1.Quantity
-	20, // 7: linepace.v1.DwellResponse.margin:type_name -> linepace.v1.Quantity
-	20, // 8: linepace.v1.DwellResponse.time_per_count:type_name -> linepace.v1.Quantity
+	21, // 5: linepace.v1.DwellResponse.setpoints:type_name -> linepace.v1.Setpoint
+	22, // 6: linepace.v1.DwellResponse.achieved_dwell:type_name -> linepace.v1.Quantity
+	22, // 7: linepace.v1.DwellResponse.margin:type_name -> linepace.v1.Quantity
+	22, // 8: linepace.v1.DwellResponse.time_per_count:type_name -> linepace.v1.Quantity
 	8,  // 9: linepace.v1.DwellResponse.belts:type_name -> linepace.v1.DwellResponse.Belt
 	9,  // 10: linepace.v1.DwellResponse.zones:type_name -> linepace.v1.DwellResponse.ZoneTime
 	10, // 11: linepace.v1.DwellResponse.throughput:type_name -> linepace.v1.DwellResponse.Throughput
-	21, // 12: linepace.v1.DwellResponse.checks:type_name -> linepace.v1.Check
-	22, // 13: linepace.v1.DwellResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	23, // 14: linepace.v1.DwellResponse.working:type_name -> linepace.v1.Step
-	20, // 15: linepace.v1.TransitionRequest.length:type_name -> linepace.v1.Quantity
-	20, // 16: linepace.v1.TransitionRequest.from:type_name -> linepace.v1.Quantity
-	20, // 17: linepace.v1.TransitionRequest.to:type_name -> linepace.v1.Quantity
-	20, // 18: linepace.v1.TransitionRequest.ramp:type_name -> linepace.v1.Quantity
-	20, // 19: linepace.v1.TransitionRequest.pitch:type_name -> linepace.v1.Quantity
-	20, // 20: linepace.v1.TransitionRequest.first_piece:type_name -> linepace.v1.Quantity
-	12, // 21: linepace.v1.TransitionRequest.piece:type_name -> linepace.v1.TransitionRequest.Piece
+	23, // 12: linepace.v1.DwellResponse.checks:type_name -> linepace.v1.Check
+	24, // 13: linepace.v1.DwellResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	25, // 14: linepace.v1.DwellResponse.working:type_name -> linepace.v1.Step
+	22, // 15: linepace.v1.TransitionRequest.length:type_name -> linepace.v1.Quantity
+	22, // 16: linepace.v1.TransitionRequest.from:type_name -> linepace.v1.Quantity
+	22, // 17: linepace.v1.TransitionRequest.to:type_name -> linepace.v1.Quantity
+	22, // 18: linepace.v1.TransitionRequest.ramp:type_name -> linepace.v1.Quantity
+	22, // 19: linepace.v1.TransitionRequest.pitch:type_name -> linepace.v1.Quantity
+	22, // 20: linepace.v1.TransitionRequest.first_piece:type_name -> linepace.v1.Quantity
+	14, // 21: linepace.v1.TransitionRequest.piece:type_name -> linepace.v1.TransitionRequest.Piece
 	0,  // 22: linepace.v1.TransitionRequest.feed:type_name -> linepace.v1.TransitionRequest.Feed
-	13, // 23: linepace.v1.TransitionResponse.policies:type_name -> linepace.v1.TransitionResponse.Policy
-	20, // 24: linepace.v1.TransitionResponse.outgoing_target:type_name -> linepace.v1.Quantity
-	20, // 25: linepace.v1.TransitionResponse.incoming_target:type_name -> linepace.v1.Quantity
-	20, // 26: linepace.v1.TransitionResponse.ramp_travel:type_name -> linepace.v1.Quantity
-	23, // 27: linepace.v1.TransitionResponse.working:type_name -> linepace.v1.Step
-	20, // 28: linepace.v1.DwellRequest.Pieces.length:type_name -> linepace.v1.Quantity
-	20, // 29: linepace.v1.DwellRequest.Pieces.pitch:type_name -> linepace.v1.Quantity
-	20, // 30: linepace.v1.DwellRequest.Pieces.rate:type_name -> linepace.v1.Quantity
-	20, // 31: linepace.v1.DwellRequest.Pieces.mass:type_name -> linepace.v1.Quantity
-	20, // 32: linepace.v1.DwellRequest.Pieces.least_gap:type_name -> linepace.v1.Quantity
-	20, // 33: linepace.v1.DwellResponse.Belt.speed:type_name -> linepace.v1.Quantity
-	20, // 34: linepace.v1.DwellResponse.Belt.time:type_name -> linepace.v1.Quantity
-	20, // 35: linepace.v1.DwellResponse.Belt.time_per_count:type_name -> linepace.v1.Quantity
-	20, // 36: linepace.v1.DwellResponse.ZoneTime.time:type_name -> linepace.v1.Quantity
-	20, // 37: linepace.v1.DwellResponse.Throughput.piece_rate:type_name -> linepace.v1.Quantity
-	20, // 38: linepace.v1.DwellResponse.Throughput.mass_rate:type_name -> linepace.v1.Quantity
-	11, // 39: linepace.v1.DwellResponse.Throughput.loads:type_name -> linepace.v1.DwellResponse.Load
-	20, // 40: linepace.v1.DwellResponse.Throughput.work_in_process:type_name -> linepace.v1.Quantity
-	20, // 41: linepace.v1.DwellResponse.Throughput.mass_in_process:type_name -> linepace.v1.Quantity
-	20, // 42: linepace.v1.DwellResponse.Throughput.first_out:type_name -> linepace.v1.Quantity
-	20, // 43: linepace.v1.DwellResponse.Throughput.line_clear:type_name -> linepace.v1.Quantity
-	20, // 44: linepace.v1.DwellResponse.Load.pitch:type_name -> linepace.v1.Quantity
-	20, // 45: linepace.v1.DwellResponse.Load.gap:type_name -> linepace.v1.Quantity
-	20, // 46: linepace.v1.DwellResponse.Load.loading:type_name -> linepace.v1.Quantity
-	20, // 47: linepace.v1.DwellResponse.Load.mass_loading:type_name -> linepace.v1.Quantity
-	20, // 48: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
-	1,  // 49: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
-	2,  // 50: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
-	20, // 51: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
-	20, // 52: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
-	20, // 53: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
-	20, // 54: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
-	14, // 55: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
-	20, // 56: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
-	20, // 57: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
-	3,  // 58: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
-	5,  // 59: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
-	4,  // 60: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
-	6,  // 61: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
-	60, // [60:62] is the sub-list for method output_type
-	58, // [58:60] is the sub-list for method input_type
-	58, // [58:58] is the sub-list for extension type_name
-	58, // [58:58] is the sub-list for extension extendee
-	0,  // [0:58] is the sub-list for field type_name
+	12, // 23: linepace.v1.TransitionRequest.following:type_name -> linepace.v1.TransitionRequest.Section
+	13, // 24: linepace.v1.TransitionRequest.cost:type_name -> linepace.v1.TransitionRequest.Cost
+	15, // 25: linepace.v1.TransitionResponse.policies:type_name -> linepace.v1.TransitionResponse.Policy
+	22, // 26: linepace.v1.TransitionResponse.outgoing_target:type_name -> linepace.v1.Quantity
+	22, // 27: linepace.v1.TransitionResponse.incoming_target:type_name -> linepace.v1.Quantity
+	22, // 28: linepace.v1.TransitionResponse.ramp_travel:type_name -> linepace.v1.Quantity
+	25, // 29: linepace.v1.TransitionResponse.working:type_name -> linepace.v1.Step
+	2,  // 30: linepace.v1.TransitionResponse.cheapest:type_name -> linepace.v1.TransitionResponse.Policy.Name
+	22, // 31: linepace.v1.DwellRequest.Pieces.length:type_name -> linepace.v1.Quantity
+	22, // 32: linepace.v1.DwellRequest.Pieces.pitch:type_name -> linepace.v1.Quantity
+	22, // 33: linepace.v1.DwellRequest.Pieces.rate:type_name -> linepace.v1.Quantity
+	22, // 34: linepace.v1.DwellRequest.Pieces.mass:type_name -> linepace.v1.Quantity
+	22, // 35: linepace.v1.DwellRequest.Pieces.least_gap:type_name -> linepace.v1.Quantity
+	22, // 36: linepace.v1.DwellResponse.Belt.speed:type_name -> linepace.v1.Quantity
+	22, // 37: linepace.v1.DwellResponse.Belt.time:type_name -> linepace.v1.Quantity
+	22, // 38: linepace.v1.DwellResponse.Belt.time_per_count:type_name -> linepace.v1.Quantity
+	22, // 39: linepace.v1.DwellResponse.ZoneTime.time:type_name -> linepace.v1.Quantity
+	22, // 40: linepace.v1.DwellResponse.Throughput.piece_rate:type_name -> linepace.v1.Quantity
+	22, // 41: linepace.v1.DwellResponse.Throughput.mass_rate:type_name -> linepace.v1.Quantity
+	11, // 42: linepace.v1.DwellResponse.Throughput.loads:type_name -> linepace.v1.DwellResponse.Load
+	22, // 43: linepace.v1.DwellResponse.Throughput.work_in_process:type_name -> linepace.v1.Quantity
+	22, // 44: linepace.v1.DwellResponse.Throughput.mass_in_process:type_name -> linepace.v1.Quantity
+	22, // 45: linepace.v1.DwellResponse.Throughput.first_out:type_name -> linepace.v1.Quantity
+	22, // 46: linepace.v1.DwellResponse.Throughput.line_clear:type_name -> linepace.v1.Quantity
+	22, // 47: linepace.v1.DwellResponse.Load.pitch:type_name -> linepace.v1.Quantity
+	22, // 48: linepace.v1.DwellResponse.Load.gap:type_name -> linepace.v1.Quantity
+	22, // 49: linepace.v1.DwellResponse.Load.loading:type_name -> linepace.v1.Quantity
+	22, // 50: linepace.v1.DwellResponse.Load.mass_loading:type_name -> linepace.v1.Quantity
+	22, // 51: linepace.v1.TransitionRequest.Section.length:type_name -> linepace.v1.Quantity
+	22, // 52: linepace.v1.TransitionRequest.Section.from:type_name -> linepace.v1.Quantity
+	22, // 53: linepace.v1.TransitionRequest.Section.to:type_name -> linepace.v1.Quantity
+	22, // 54: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
+	1,  // 55: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
+	2,  // 56: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
+	22, // 57: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
+	22, // 58: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
+	22, // 59: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
+	22, // 60: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
+	16, // 61: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
+	22, // 62: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
+	22, // 63: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
+	3,  // 64: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
+	5,  // 65: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
+	4,  // 66: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
+	6,  // 67: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
+	66, // [66:68] is the sub-list for method output_type
+	64, // [64:66] is the sub-list for method input_type
+	64, // [64:64] is the sub-list for extension type_name
+	64, // [64:64] is the sub-list for extension extendee
+	0,  // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_dwell_service_proto_init() }
@@ -1612,18 +1793,19 @@ func file_linepace_v1_dwell_service_proto_init() {
 	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	file_linepace_v1_dwell_service_proto_msgTypes[2].OneofWrappers = []any{}
+	file_linepace_v1_dwell_service_proto_msgTypes[3].OneofWrappers = []any{}
 	file_linepace_v1_dwell_service_proto_msgTypes[4].OneofWrappers = []any{
 		(*DwellRequest_Pieces_Pitch)(nil),
 		(*DwellRequest_Pieces_Rate)(nil),
 	}
-	file_linepace_v1_dwell_service_proto_msgTypes[10].OneofWrappers = []any{}
+	file_linepace_v1_dwell_service_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_dwell_service_proto_rawDesc), len(file_linepace_v1_dwell_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   12,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -297,6 +297,8 @@ const (
 	Check_GAP_BELOW_LEAST Check_Code = 104
 	// WARNING: a piece is too short to be pushed over a dead plate and rests there.
 	Check_DEAD_PLATE_NOT_BRIDGED Check_Code = 105
+	// INFO: a drive of the dwell has no setpoint, or stands still now, so there is no transition.
+	Check_NO_TRANSITION Check_Code = 106
 	// WARNING: the gear's fraction makes the follower one whole repeat off within a shift of 8 h.
 	Check_REPEAT_SOON_LOST Check_Code = 80
 	// INFO: integers beyond the gear's bounds would be the ratio itself.
@@ -370,6 +372,7 @@ var (
 		103: "PIECES_WOULD_TOUCH",
 		104: "GAP_BELOW_LEAST",
 		105: "DEAD_PLATE_NOT_BRIDGED",
+		106: "NO_TRANSITION",
 		80:  "REPEAT_SOON_LOST",
 		81:  "RATIO_FITS_EXACTLY",
 		82:  "DRAW_OUTSIDE_TOLERANCE",
@@ -430,6 +433,7 @@ var (
 		"PIECES_WOULD_TOUCH":          103,
 		"GAP_BELOW_LEAST":             104,
 		"DEAD_PLATE_NOT_BRIDGED":      105,
+		"NO_TRANSITION":               106,
 		"REPEAT_SOON_LOST":            80,
 		"RATIO_FITS_EXACTLY":          81,
 		"DRAW_OUTSIDE_TOLERANCE":      82,
@@ -1253,7 +1257,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
 	"high_binds\x18\a \x01(\x0e2\x18.linepace.v1.Check.LimitR\thighBinds\x12\x1f\n" +
 	"\bturndown\x18\b \x01(\x01H\x00R\bturndown\x88\x01\x01B\v\n" +
-	"\t_turndown\"\xa4\x11\n" +
+	"\t_turndown\"\xb7\x11\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1279,7 +1283,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xcc\v\n" +
+	"\bREGISTER\x10\x03\"\xdf\v\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -1330,7 +1334,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x1aNEAREST_COUNT_BREAKS_BOUND\x10f\x12\x16\n" +
 	"\x12PIECES_WOULD_TOUCH\x10g\x12\x13\n" +
 	"\x0fGAP_BELOW_LEAST\x10h\x12\x1a\n" +
-	"\x16DEAD_PLATE_NOT_BRIDGED\x10i\x12\x14\n" +
+	"\x16DEAD_PLATE_NOT_BRIDGED\x10i\x12\x11\n" +
+	"\rNO_TRANSITION\x10j\x12\x14\n" +
 	"\x10REPEAT_SOON_LOST\x10P\x12\x16\n" +
 	"\x12RATIO_FITS_EXACTLY\x10Q\x12\x1a\n" +
 	"\x16DRAW_OUTSIDE_TOLERANCE\x10R\x12\x1f\n" +

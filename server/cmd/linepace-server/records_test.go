@@ -67,6 +67,7 @@ func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
 		"odd-texts":      small(oddTexts),
 		"references":     small(severalReferences),
 		"dwells":         small(dwells),
+		"transitions":    small(transitions),
 		"sensors":        small(countedSensors),
 		"blends":         small(jointBlends),
 	}
@@ -185,6 +186,38 @@ const dwells = `{
   {"driveId": "kiln", "dwell": {"sectionIds": ["fire"], "time": {"value": 54, "unit": "min"}, "wholePiece": {"length": {"value": 375, "unit": "mm"}}}},
   {"driveId": "cooler", "ratio": {"leaderId": "kiln", "percent": 104, "basis": "PROCESS_RATE"}},
   {"driveId": "store", "stopped": {}}]},
+ "batch": {"requestedAt": "2026-03-02T07:00:00.250+01:00"}}`
+
+// Pieces on one belt and on two in series while the speeds change, and a drive
+// that stands still now.
+const transitions = `{
+ "line": {"id": "tunnels", "drives": [
+  {"id": "dryer", "motor": {"minRpm": 60, "maxRpm": 1500}, "transmission": [{"gearbox": {"ratio": 120, "exact": true}}],
+   "delivery": {"roll": {"diameter": {"value": 180, "unit": "mm"}}},
+   "register": {"integer": {"type": "UINT16"}, "span": [{"count": 0, "value": {"value": 0, "unit": "m/min"}}, {"count": 10000, "value": {"value": 10, "unit": "m/min"}}]}},
+  {"id": "kiln", "motor": {"minRpm": 60, "maxRpm": 1500}, "delivery": {"sprocket": {"teeth": 10, "pitch": {"value": 0.17, "unit": "mm"}}}},
+  {"id": "cooler", "motor": {"minRpm": 60, "maxRpm": 1500}, "delivery": {"sprocket": {"teeth": 10, "pitch": {"value": 0.19, "unit": "mm"}}}},
+  {"id": "store", "motor": {"minRpm": 60, "maxRpm": 1500}, "delivery": {"sprocket": {"teeth": 10, "pitch": {"value": 0.3, "unit": "mm"}}}}],
+  "sections": [
+   {"id": "dry", "driveId": "dryer", "length": {"value": 72, "unit": "m"}},
+   {"id": "fire", "driveId": "kiln", "length": {"value": 48, "unit": "m"}, "deadPlate": {"value": 120, "unit": "mm"}},
+   {"id": "cool", "driveId": "cooler", "length": {"value": 50, "unit": "ft"}},
+   {"id": "rest", "driveId": "store", "length": {"value": 33, "unit": "m"}}]},
+ "product": {"id": "p", "demands": [
+  {"driveId": "dryer", "dwell": {"sectionIds": ["dry"], "time": {"value": 88, "unit": "min"}, "wholePiece": {"length": {"value": 425, "unit": "mm"}}}},
+  {"driveId": "kiln", "dwell": {"sectionIds": ["fire", "cool"], "time": {"value": 55, "unit": "min"}, "anyPart": {"length": {"value": 425, "unit": "mm"}}, "belts": [{"driveId": "kiln", "speedPercent": 100}, {"driveId": "cooler", "speedPercent": 103.7}]}},
+  {"driveId": "cooler", "dwell": {"sectionIds": ["fire", "cool"], "time": {"value": 55, "unit": "min"}, "anyPart": {"length": {"value": 425, "unit": "mm"}}, "belts": [{"driveId": "kiln", "speedPercent": 100}, {"driveId": "cooler", "speedPercent": 103.7}]}},
+  {"driveId": "store", "dwell": {"sectionIds": ["rest"], "time": {"value": 40, "unit": "min"}, "point": {}}}]},
+ "running": {"id": "r", "demands": [
+  {"driveId": "dryer", "dwell": {"sectionIds": ["dry"], "time": {"value": 95, "unit": "min"}, "point": {}}},
+  {"driveId": "kiln", "rate": {"value": 1.07, "unit": "m/min"}},
+  {"driveId": "cooler", "ratio": {"leaderId": "kiln", "percent": 101, "basis": "PROCESS_RATE"}},
+  {"driveId": "store", "stopped": {}}]},
+ "transitions": [
+  {"driveId": "dryer", "ramp": {"value": 137, "unit": "min"}, "pitch": {"value": 470, "unit": "mm"}, "firstPiece": {"value": 0.3, "unit": "m"}, "feed": "CONSTANT_PITCH", "tolerancePercent": 6.1,
+   "cost": {"perMinuteStopped": 40, "perPieceOut": 1.2}},
+  {"driveId": "cooler", "ramp": {"value": 300, "unit": "s"}, "pitch": {"value": 470, "unit": "mm"}, "feed": "CONSTANT_RATE", "tolerancePercent": 4},
+  {"driveId": "store", "ramp": {"value": 0, "unit": "s"}, "pitch": {"value": 1, "unit": "m"}, "pieceLength": {"value": 425, "unit": "mm"}, "feed": "CONSTANT_RATE", "tolerancePercent": 4}],
  "batch": {"requestedAt": "2026-03-02T07:00:00.250+01:00"}}`
 
 // A pump by one measured reference, under a flow meter.
