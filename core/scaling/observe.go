@@ -85,7 +85,7 @@ func NumberWorking(s *Subject, number float64) []Step {
 	w := worker{run: &r}
 	w.scaleSteps()
 	n := r.line.speed(c.Dec(number))
-	w.countSpeedStep("achieved-speed/1", "motor speed that the number in the register sets", number, speedQuantity(n.Float()))
+	w.numberSpeedStep("achieved-speed/1", "motor speed that the number in the register sets", Input{"number", plain(number)}, speedQuantity(n.Float()))
 	w.rateStep(n)
 	return w.steps
 }

@@ -2,6 +2,7 @@ package scaling
 
 import (
 	"fmt"
+	"slices"
 
 	"linepace.example/core/exact"
 	"linepace.example/core/units"
@@ -32,8 +33,9 @@ type SensorState struct {
 }
 
 // SensorsOf reports on every sensor of s's drive over the usable range. Checks are
-// appended for a sensor outside the loop that leaves its own limits of frequency:
-// those of the sensor in the loop limit the speed.
+// appended for what a sensor cannot tell at an end of it, and for one outside the loop
+// that leaves its own limits of frequency: those of the sensor in the loop limit the
+// speed.
 //
 //	frequency   shaft: motor speed * pulses per motor turn; flow meter: flow * K-factor
 //	resolution  by gate 1 / gate; by periods frequency^2 / (periods * clock frequency)
@@ -62,12 +64,30 @@ func SensorsOf(c *exact.Calc, s *Subject, checks *[]Check) []SensorReport {
 			report.HzAtWanted = Some(perSecond(c, hz).Float())
 		}
 		out = append(out, report)
-		if !sensor.ClosesLoop {
-			p.checkLimits(r.at(usable.low))
-			p.checkLimits(r.at(usable.high))
-		}
+		p.checkEnds(r.at(usable.low), r.at(usable.high))
 	}
 	return out
+}
+
+// checkEnds tells what p cannot tell at either end of the usable range, each once,
+// and where outside the loop it leaves its limits.
+func (p *pickup) checkEnds(low, high Motion) {
+	checks := p.checks
+	for _, at := range [...]Motion{low, high} {
+		var found []Check
+		p.checks = &found
+		if p.sensor.Counting.Kind != NoCounting {
+			p.check(at)
+		} else if !p.sensor.ClosesLoop {
+			p.checkLimits(at)
+		}
+		for _, k := range found {
+			if !slices.ContainsFunc(*checks, func(told Check) bool { return told.Code == k.Code && told.Name == k.Name }) {
+				*checks = append(*checks, k)
+			}
+		}
+	}
+	p.checks = checks
 }
 
 func shaftName(d *Drive, stages int) string {
@@ -242,7 +262,7 @@ func (p *pickup) check(at Motion) {
 	}
 	if wanted := p.sensor.Counting.WantedPercent; wanted.Set {
 		if got := p.percent(step, frequency); p.c.Cmp(got, p.c.Dec(wanted.Value)) > 0 {
-			p.add(Check{Code: SensorCoarserThanWanted, Text: p.coarser(got, frequency)})
+			p.add(Check{Code: SensorCoarserThanWanted, Name: p.sensor.ID, Text: p.coarser(at, got, frequency)})
 		}
 	}
 	if p.sensor.ClosesLoop {
@@ -251,14 +271,14 @@ func (p *pickup) check(at Motion) {
 }
 
 // coarser says how coarse the sensor is, and what would do.
-func (p *pickup) coarser(got, frequency exact.Num) string {
+func (p *pickup) coarser(at Motion, got, frequency exact.Num) string {
 	k := &p.sensor.Counting
 	if k.Kind == ByGate {
-		return fmt.Sprintf("one pulse in the gate of sensor %q is %s %% of the speed, and %s %% is wanted; a gate of %s s would do",
-			p.sensor.ID, short(got.Float()), short(k.WantedPercent.Value), short(seconds(p.c, p.minutesAtWanted(frequency)).Float()))
+		return fmt.Sprintf("at %s r/min of the motor one pulse in the gate of sensor %q is %s %% of the speed, and %s %% is wanted; a gate of %s s would do",
+			short(at.Speed.Float()), p.sensor.ID, short(got.Float()), short(k.WantedPercent.Value), short(seconds(p.c, p.minutesAtWanted(frequency)).Float()))
 	}
-	return fmt.Sprintf("one clock tick over %d periods of sensor %q is %s %% of the speed, and %s %% is wanted; %d periods would do",
-		k.periods(), p.sensor.ID, short(got.Float()), short(k.WantedPercent.Value), p.periodsAtWanted(frequency))
+	return fmt.Sprintf("at %s r/min of the motor one clock tick over %d periods of sensor %q is %s %% of the speed, and %s %% is wanted; %d periods would do",
+		short(at.Speed.Float()), k.periods(), p.sensor.ID, short(got.Float()), short(k.WantedPercent.Value), p.periodsAtWanted(frequency))
 }
 
 // checkReadout tells where the readout's last digit is finer than a step of the

@@ -24,7 +24,10 @@ func counted(k Counting) Drive {
 // frequencies of shafts: 1750 r/min on 60 teeth are 1750 Hz (published, with 1500 on 24).
 func TestCountingResolution(t *testing.T) {
 	byGate := counted(Counting{Kind: ByGate, Gate: q(100, "ms"), WantedPercent: Some(1.0)})
-	report := SensorsOf(new(exact.Calc), &Subject{Drive: &byGate}, new([]Check))[0]
+	var checks []Check
+	report := SensorsOf(new(exact.Calc), &Subject{Drive: &byGate}, &checks)[0]
+	require.Equal(t, []Code{SensorCoarserThanWanted}, codes(checks)) // at the lowest speed
+	require.Contains(t, checks[0].Message(), "at 10 r/min of the motor one pulse in the gate of sensor \"s\" is 100 % of the speed, and 1 % is wanted; a gate of 10 s would do")
 	require.Equal(t, "the motor shaft, which is the last shaft", report.Shaft)
 	require.Equal(t, Some(100.0/0.1/1), Some(report.HzAtWanted.Value))
 	low, high := report.Low, report.High

@@ -144,10 +144,10 @@ func (w *worker) shaftInput() Input {
 	return Input{"shaftTurns", plain(w.turns.of(w.c, w.subject.Drive.Register.Shaft).Float())}
 }
 
-// countSpeedStep derives the motor speed that a count sets.
-func (w *worker) countSpeedStep(id, name string, count float64, speed units.Quantity) {
-	x := "x0 + (count - n0) * (x1 - x0) / (n1 - n0)"
-	inputs := append(w.spanInputs(), Input{"count", plain(count)})
+// numberSpeedStep derives the motor speed that a number of the register sets.
+func (w *worker) numberSpeedStep(id, name string, number Input, speed units.Quantity) {
+	x := "x0 + (" + number.Name + " - n0) * (x1 - x0) / (n1 - n0)"
+	inputs := append(w.spanInputs(), number)
 	switch {
 	case w.line.x.kind != motorSpeed:
 		formula, more := w.speedFormula("(" + x + ")")
@@ -162,8 +162,13 @@ func (w *worker) countSpeedStep(id, name string, count float64, speed units.Quan
 // achievedSteps derives what the achieved speed gives.
 func (w *worker) achievedSteps() {
 	speed := Input{"speed", speedQuantity(w.out.AchievedRPM.Value)}
-	if w.out.Count.Set {
-		w.countSpeedStep("achieved-speed/1", "motor speed that the count sets", float64(w.out.Count.Value), speed.Value)
+	switch asked := w.out.DemandedRPM.Set; {
+	case w.out.Count.Set:
+		w.numberSpeedStep("achieved-speed/1", "motor speed that the count sets", Input{"count", plain(float64(w.out.Count.Value))}, speed.Value)
+	case w.out.Milliamps.Set && !asked:
+		w.numberSpeedStep("achieved-speed/1", "motor speed that the current sets", Input{"milliamps", plain(w.out.Milliamps.Value)}, speed.Value)
+	case w.out.Volts.Set && !asked:
+		w.numberSpeedStep("achieved-speed/1", "motor speed that the voltage sets", Input{"volts", plain(w.out.Volts.Value)}, speed.Value)
 	}
 	if w.out.ProcessRate.Unit != nil {
 		formula, inputs := w.rateFormula("speed")
@@ -319,11 +324,15 @@ func (w *worker) pulseStep(speed Input) {
 		return
 	}
 	hz := units.Quantity{Value: w.out.PulseHz.Value, Unit: hertz}
+	sign := "" // a frequency has none, whichever way the motor turns
+	if speed.Value.Value < 0 {
+		sign = "0 - "
+	}
 	if s.Kind == ShaftSensor {
-		w.step("pulse-frequency/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", hz, speed, w.pulsesInput())
+		w.step("pulse-frequency/1", "frequency of the sensor in the loop", sign+"speed * pulsesPerMotorTurn", hz, speed, w.pulsesInput())
 	} else {
 		flow := convert(w.c, w.subject.Drive, w.subject.Material, w.rel.rate(speed.Value.Base(w.c)), w.rel.kind, volumeRate)
-		w.step("pulse-frequency/1", "frequency of the flow meter in the loop", "flow * kFactor", hz,
+		w.step("pulse-frequency/1", "frequency of the flow meter in the loop", sign+"flow * kFactor", hz,
 			Input{"flow", quantity(w.c, flow, litrePerMinute)}, Input{"kFactor", s.KFactor})
 	}
 	w.resolutionStep(hz)
@@ -414,6 +423,6 @@ func (w *worker) registerLimitStep(which string, n exact.Num, sign int) Input {
 	if k, ok := w.c.Round(w.line.number(signed)); ok && w.subject.Drive.Register.Kind == IntegerRegister {
 		number = float64(k)
 	}
-	w.countSpeedStep("register-limit/1", which+" speed that the register can say", number, speedQuantity(signed.Float()))
+	w.numberSpeedStep("register-limit/1", which+" speed that the register can say", Input{"count", plain(number)}, speedQuantity(signed.Float()))
 	return Input{"register", speedQuantity(n.Float())}
 }

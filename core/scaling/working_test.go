@@ -92,3 +92,53 @@ func TestWorkingAddsUp(t *testing.T) {
 		})
 	}
 }
+
+// The same of what is found from a number that is loaded, of readouts that cut off, of
+// a time while the belt runs backwards, and of sensors whose way of counting is known.
+func TestWorkingFromNumbersAddsUp(t *testing.T) {
+	belt := Delivery{Kind: Sprocket, Teeth: 10, Pitch: q(12.5, "mm")}
+	both := counts(-8000, q(-1000, "r/min"), 8000, q(1000, "r/min"))
+	both.Type = Int16
+	current := Register{Kind: CurrentOutput, Span: [2]SpanPoint{{Milliamps: Some(4.0), Value: q(0, "r/min")}, {Milliamps: Some(20.0), Value: q(1750, "r/min")}}}
+	voltage := Register{Kind: VoltageOutput, Span: [2]SpanPoint{{Volts: Some(0.0), Value: q(0, "m/min")}, {Volts: Some(10.0), Value: q(100, "m/min")}}}
+	loop := func(k Counting) []Sensor {
+		return []Sensor{{Kind: ShaftSensor, ClosesLoop: true, PulsesPerTurn: 60, Counting: k}}
+	}
+	gate, period := Counting{Kind: ByGate, Gate: q(50, "ms")}, Counting{Kind: ByPeriod, ClockHz: 1e6, Periods: Some[int32](4)}
+	for name, c := range map[string]struct {
+		register Register
+		number   float64
+		unit     string
+		sensors  []Sensor
+		ids      []string
+	}{
+		"current":         {current, 12.5, "m/min", loop(gate), []string{"achieved-speed/1", "readout-cut/1", "sensor-resolution/1"}},
+		"voltage":         {voltage, 4.4, "m/min", loop(period), []string{"achieved-speed/1", "readout-cut/1", "sensor-resolution/1"}},
+		"backwards":       {both, -4001, "m/min", nil, []string{"achieved-speed/1", "readout-cut/1"}},
+		"time, backwards": {both, -4001, "s", loop(period), []string{"readout-value/1", "readout-cut/1", "sensor-resolution/1"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			d := Drive{Motor: Motor{MaxRPM: 1750}, Delivery: belt, Sensors: c.sensors, Register: c.register,
+				Readout: Readout{Unit: units.MustParse(c.unit), Digits: 6, Decimals: 1, Truncates: true}}
+			s := Subject{Drive: &d, ReadoutSection: &Section{Length: q(20, "m")}}
+			m := Measure{Unit: units.MustParse("m/min")}
+			var checks []Check
+			var out Setpoint
+			if c.register.Kind == IntegerRegister {
+				FromCount(new(exact.Calc), &s, m, int32(c.number), &checks, &out)
+			} else {
+				FromOutput(new(exact.Calc), &s, m, c.number, &checks, &out)
+			}
+			found := map[string]bool{}
+			for _, step := range append(Working(&s, m, &out), ScaleWorking(&s)...) {
+				got, want, err := formulatest.Evaluate(step)
+				require.NoError(t, err)
+				require.InDelta(t, want, got, 1e-12*math.Max(math.Abs(want), 1), "%s: %s", step.ID, step.Formula)
+				found[step.ID] = true
+			}
+			for _, id := range c.ids {
+				require.True(t, found[id], id)
+			}
+		})
+	}
+}
