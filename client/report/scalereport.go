@@ -68,17 +68,19 @@ func digitText(r *linepacev1.ReadoutReport) string {
 	if low.DigitRpm == nil || high.DigitRpm == nil {
 		return text
 	}
-	text += " is " + digitAt(low)
+	text += " is " + digitAt(low, text)
 	if Number(low.GetDigitRpm()) == Number(high.GetDigitRpm()) {
 		return text
 	}
-	return text + " at the lowest speed, " + digitAt(high) + " at the highest"
+	return text + " at the lowest speed, " + digitAt(high, "") + " at the highest"
 }
 
-func digitAt(s *linepacev1.ReadoutReport_State) string {
+// digitAt says what a digit is as a rate, unless that is what it says itself, and as a
+// speed.
+func digitAt(s *linepacev1.ReadoutReport_State, digit string) string {
 	text := Number(s.GetDigitRpm()) + " r/min of the motor"
-	if s.GetDigitRate() != nil {
-		text = Quantity(s.GetDigitRate()) + ", " + text
+	if rate := s.GetDigitRate(); rate != nil && Quantity(rate) != digit {
+		text = Quantity(rate) + ", " + text
 	}
 	return text
 }
