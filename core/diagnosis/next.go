@@ -16,8 +16,10 @@ func (f *finder) next(out *Answer) string {
 	switch {
 	case first.Mistakes[0].Cause == SomethingElse:
 		return "Nothing explains this by itself. Observe a second place, and a second speed: a pair of mistakes cannot be told from chance by one observation."
-	case len(first.Ties) == 0 || first.single.slips != nil || first.single.offset:
+	case len(first.Ties) == 0:
 		return ""
+	case first.single.slips != nil || first.single.offset: // of fitted size: it fits anywhere
+		return confirmEach
 	}
 	var best string
 	var told []string
@@ -36,10 +38,12 @@ func (f *finder) next(out *Answer) string {
 		}
 	}
 	if len(told) == 0 {
-		return "Candidates tie, and no other place tells them apart: confirm each."
+		return confirmEach
 	}
 	return fmt.Sprintf("Observe %s as well: that tells candidate 1 from %s.", best, strings.Join(told, ", "))
 }
+
+const confirmEach = "Candidates tie, and no other place tells them apart: confirm each."
 
 // place is somewhere to observe.
 type place struct {

@@ -109,8 +109,7 @@ func (f *finder) misfit(logs []float64) float64 {
 
 // unknown returns the likelihood's logarithm of something else: by half a factor for
 // each group that is log-uniform from 1/ReferenceSpan to ReferenceSpan, by half one for
-// each observation.
-// Scatter is that within the groups.
+// each observation. Scatter is that within the groups.
 func (f *finder) unknown(scatter float64) float64 {
 	factors, free := float64(-scatter/2), 0.0
 	for g := range f.groups {
