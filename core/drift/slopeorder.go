@@ -55,11 +55,12 @@ func above(v float64) cut {
 // even tells whether a tie rounds to v.
 func even(v float64) bool { return math.Float64bits(v)&1 == 0 }
 
-// residual is y - (at + half) x as a sum of two, within maxError of points.order.
+// residual is y - (at + half) x as a sum of two.
 type residual struct{ hi, lo float64 }
 
 type orderScratch struct {
 	residuals  []residual
+	maxError   float64 // bounds how much two residuals together may be off
 	keys, swap []uint64
 }
 
@@ -84,62 +85,62 @@ func (p *points) order(c cut) []int32 {
 // sortRun sorts by the first 32 bits of where residuals lie between the least and the
 // greatest, and then each run that these leave open.
 func (p *points) sortRun(list []int32, compare func(i, j int32) int) {
-	low, high := math.Inf(1), math.Inf(-1)
+	// About one of them: residuals may be close to one another and far from zero.
+	base := p.sort.residuals[list[0]].hi
+	about := func(i int32) float64 { return (p.sort.residuals[i].hi - base) + p.sort.residuals[i].lo }
+	low, high := 0.0, 0.0
 	for _, i := range list {
-		v := p.sort.residuals[i].hi
+		v := about(i)
 		low, high = min(low, v), max(high, v)
 	}
-	if low == high || len(list) < 1024 {
+	scale := math.MaxUint32 / (high - low)
+	// Keys that differ by two or more must tell the order: they do if the errors of two
+	// residuals are far less than what a key stands for.
+	if !(p.sort.maxError*scale < 0.25) || len(list) < 512 {
 		if !slices.IsSortedFunc(list, compare) {
 			slices.SortFunc(list, compare)
 		}
 		return
 	}
-	scale := math.MaxUint32 / (high - low)
 	keys := p.sort.keys[:len(list)]
 	for t, i := range list {
-		keys[t] = uint64((p.sort.residuals[i].hi-low)*scale)<<32 | uint64(i)
+		keys[t] = uint64((about(i)-low)*scale)<<32 | uint64(i)
 	}
 	keys = radixSort(keys, p.sort.swap[:len(list)])
+	var open [][2]int // keys is used again for long runs: find them first
+	from := 0
 	for t, key := range keys {
 		list[t] = int32(key & math.MaxUint32)
-	}
-	// keys is used again for the runs: find their ends first.
-	var runs [][2]int
-	for from := 0; from < len(list); {
-		to := from + 1
-		for to < len(list) && keys[to]>>32 == keys[from]>>32 {
-			to++
+		if t+1 < len(keys) && keys[t+1]>>32-key>>32 < 2 {
+			continue
 		}
-		if to-from > 16 {
-			runs = append(runs, [2]int{from, to})
+		if to := t + 1; to-from > 1 {
+			open = append(open, [2]int{from, to})
 		}
-		from = to
+		from = t + 1
 	}
-	for _, run := range runs {
+	for _, run := range open {
 		p.sortRun(list[run[0]:run[1]], compare)
 	}
-	insertionSort(list, compare)
 }
 
 // fillResiduals computes the residuals.
 func (p *points) fillResiduals(c cut) {
+	greatest := 0.0
 	for i, x := range p.x {
 		product, e := elementary.TwoProduct(c.at, x)
 		s, f := elementary.TwoSum(p.y[i], -product)
 		s, f = elementary.TwoSum(s, f-e-float64(c.half*x))
 		p.sort.residuals[i] = residual{s, f}
+		greatest = max(greatest, math.Abs(p.y[i]), math.Abs(product))
 	}
+	// Each residual is off by less than 2^-103 of this, and so is their difference's rounding.
+	p.sort.maxError = greatest * 0x1p-100
 }
 
 // comparison returns the exact order of points at a cut.
 func (p *points) comparison(c cut) func(i, j int32) int {
-	greatest := 0.0
-	for i, x := range p.x {
-		greatest = max(greatest, math.Abs(p.y[i]), math.Abs(float64(c.at*x)))
-	}
-	// Each residual is off by less than 2^-103 of this, and so is their difference's rounding.
-	maxError := greatest * 0x1p-100
+	maxError := p.sort.maxError
 	return func(i, j int32) int {
 		a, b := p.sort.residuals[i], p.sort.residuals[j]
 		switch d := (a.hi - b.hi) + (a.lo - b.lo); {
@@ -219,19 +220,6 @@ func radixSort(keys, swap []uint64) []uint64 {
 		keys, swap = swap, keys
 	}
 	return keys
-}
-
-// insertionSort is for a list in which few neighbours are out of order.
-func insertionSort(list []int32, compare func(i, j int32) int) {
-	for t := 1; t < len(list); t++ {
-		v := list[t]
-		k := t
-		for k > 0 && compare(list[k-1], v) > 0 {
-			list[k] = list[k-1]
-			k--
-		}
-		list[k] = v
-	}
 }
 
 // inversions calls each, if there is one, with every value that comes after a run of

@@ -138,6 +138,12 @@ var shapes = map[string]func(r *rand.Rand, n int) (x, y []float64){
 		}
 		return
 	},
+	"far from zero": func(r *rand.Rand, n int) (x, y []float64) {
+		for i := range n {
+			x, y = append(x, 1e9+float64(i)/16), append(y, 1e6+1e-4*r.NormFloat64())
+		}
+		return
+	},
 	"magnitudes": func(r *rand.Rand, n int) (x, y []float64) {
 		for range n {
 			x = append(x, math.Ldexp(r.Float64()-0.5, r.IntN(300)-150))
