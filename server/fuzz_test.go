@@ -191,7 +191,7 @@ func (m *mutator) scalar(field protoreflect.FieldDescriptor) protoreflect.Value 
 
 // What fuzzing has found stays found: the corpus is run as a test.
 func TestFuzzCorpusIsThere(t *testing.T) {
-	for _, target := range []string{"FuzzPlanBytes", "FuzzPlanStructured"} {
+	for _, target := range []string{"FuzzPlanBytes", "FuzzPlanStructured", "FuzzScaleStructured"} {
 		files, err := filepath.Glob(filepath.Join("testdata", "fuzz", target, "*"))
 		require.NoError(t, err)
 		require.GreaterOrEqual(t, len(files), 10, "the corpus of %s is missing", target)
