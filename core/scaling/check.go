@@ -20,7 +20,7 @@ type Check struct {
 	Fit           units.Quantity    // out of range: a value of FitField that would fit
 	FitField      string
 	OtherField    string          // the other field, where it speaks of two
-	Name          string          // a leader
+	Name          string          // a leader, or what limits a measurement
 	Number        float64         // see Message
 	Allowed       float64         // see Message
 	Decimals      Optional[int32] // of a readout: how many would fit
@@ -191,7 +191,7 @@ func (k *Check) Message() string {
 	case ReadoutWithoutSection:
 		return "the readout shows a time, but no single section of this drive is named: set readout.sectionId"
 	case FarFromCalibration:
-		return fmt.Sprintf("the pump was calibrated at %s r/min, more than 1.5 times away; its slip makes the flow uncertain here: give slipFlow, or calibrate near this speed", short(k.Number))
+		return fmt.Sprintf("the pump was calibrated at %s r/min, more than 1.5 times away; its slip makes the flow uncertain here: give slipFlow, or references at two speeds, or calibrate near this speed", short(k.Number))
 	case GearboxRatioNominal:
 		return "the gearbox ratio is a nameplate value: count its teeth or check with a tachometer, and mark it exact"
 	case ReferenceDiffers:
@@ -254,6 +254,9 @@ func (k *Check) measuredMessage() string {
 	case ReferencesUnweighted:
 		return k.Field + " states no uncertainty while another does, so all of them weigh alike; state it for each"
 	case SlipFlowNegative:
+		if k.Name == byChance {
+			return fmt.Sprintf("the references give a slip flow of %s, below zero by no more than chance explains; it was used as it is: measure at a lower speed too, or more often", show(k.Limit))
+		}
 		return fmt.Sprintf("the references give a slip flow of %s, below zero, which no pump has: a wrong value, or the scatter of few measurements; it was used as it is", show(k.Limit))
 	case BeyondReferences:
 		return fmt.Sprintf("the speed is more than 1.5 times away from the nearest measured one, %s r/min: the line is continued beyond what was measured", short(k.Number))

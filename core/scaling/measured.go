@@ -65,6 +65,9 @@ type Difference struct {
 	Significant Optional[bool]
 }
 
+// byChance is the name of a check that a test puts down to chance.
+const byChance = "chance"
+
 // Level of the tests.
 const (
 	LevelPercent = 95.0
@@ -93,7 +96,13 @@ func MeasuredOf(s *Subject, checks *[]Check) Measured {
 		}
 	}
 	out.Difference = difference(s, used)
+	told := len(*checks)
 	CheckReferences(d, checks)
+	for i := told; i < len(*checks); i++ {
+		if k := &(*checks)[i]; k.Code == SlipFlowNegative && out.OffsetTest.Set && !out.OffsetTest.Value.Real {
+			k.Name = byChance
+		}
+	}
 	add := func(k Check) {
 		k.DriveID, k.Field = d.ID, "references"
 		*checks = append(*checks, k)
@@ -147,6 +156,14 @@ func (p samples) withOffset() *statistics.Line {
 		return lineUnless(statistics.FitLineStated(p.x, p.y, p.u))
 	}
 	return lineUnless(statistics.FitLine(p.x, p.y))
+}
+
+// statistics returns those of the line of a form, or nil.
+func (p samples) statistics(form Form) *statistics.Line {
+	if form == WithOffset {
+		return p.withOffset()
+	}
+	return p.throughOrigin()
 }
 
 func lineUnless(l statistics.Line, err error) *statistics.Line {

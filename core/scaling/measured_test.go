@@ -111,6 +111,17 @@ func TestWhatCannotBeKnownIsAbsent(t *testing.T) {
 	require.Zero(t, m.WithOffset.Value.DegreesOfFreedom)
 }
 
+// Slightly below zero is told apart from what no scatter explains.
+func TestSlipFlowBelowZeroByChance(t *testing.T) {
+	for percent, want := range map[float64]string{1: "no more than chance explains", 0.01: "which no pump has"} {
+		d := pumpWith(stated(10.01, "L/min", 100, percent), stated(20, "L/min", 200, percent))
+		m, checks := measuredOf(t, &d)
+		require.Equal(t, percent < 0.1, m.OffsetTest.Value.Real)
+		require.Equal(t, []Code{SlipFlowNegative}, codesOf(checks))
+		require.Contains(t, checks[0].Message(), want)
+	}
+}
+
 // leakingPump is a pump of which the code under test knows nothing: each turn moves a
 // volume, and what the pressure drives back through the gaps is lost with time,
 // whatever the speed.

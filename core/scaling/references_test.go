@@ -269,7 +269,7 @@ func TestWorkingOfReferences(t *testing.T) {
 				for _, step := range steps {
 					got, want, err := formulatest.Evaluate(step)
 					require.NoError(t, err)
-					require.InDelta(t, want, got, 1e-9*math.Max(math.Abs(want), 1e-3), "%d %v %v %s: %s", n, weighted, pump, step.ID, step.Formula)
+					require.InDelta(t, want, got, 1e-9*math.Max(math.Abs(want), 1e-9), "%d %v %v %s: %s", n, weighted, pump, step.ID, step.Formula)
 				}
 			}
 		}

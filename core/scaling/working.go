@@ -161,12 +161,13 @@ func Working(s *Subject, m Measure, out *Setpoint) []Step {
 }
 
 // ReferenceWorking derives what one turn of the motor delivers from the references of
-// s's drive, which has some.
+// s's drive, which has some, and how certain that is.
 func ReferenceWorking(s *Subject) []Step {
 	var r run
 	r.begin(new(exact.Calc), s, Measure{Unit: RateUnit(s.Drive)}, nil, nil)
 	w := worker{run: &r}
 	w.scaleSteps()
+	w.uncertaintySteps()
 	return w.steps
 }
 
@@ -177,6 +178,7 @@ func ScaleWorking(s *Subject) []Step {
 	r.begin(new(exact.Calc), s, Measure{Unit: RateUnit(s.Drive)}, &none, nil)
 	w := worker{run: &r}
 	w.scaleSteps()
+	w.uncertaintySteps()
 	w.limitSteps()
 	w.digitSteps()
 	return w.steps

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"linepace.example/core/exact"
+	"linepace.example/core/statistics"
 	"linepace.example/core/units"
 )
 
@@ -115,4 +116,54 @@ func numbered(term, number string) string {
 		}
 	}
 	return strings.Join(words, " ")
+}
+
+// uncertaintySteps derives how certain the line through the references is, where
+// anything tells that.
+func (w *worker) uncertaintySteps() {
+	const id = "reference-uncertainty/1"
+	d := w.subject.Drive
+	form, p := d.ReferenceForm(), samplesOf(d)
+	l := p.statistics(form)
+	if l == nil {
+		return
+	}
+	line := p.line(d, form, l)
+	if line.PerMotorTurnU.Unit == nil {
+		return
+	}
+	if len(d.References) == 1 {
+		w.step(id, "standard uncertainty of that", "perMotorTurn * expanded / 2", line.PerMotorTurnU,
+			Input{"perMotorTurn", line.PerMotorTurn}, Input{"expanded", percents(d.References[0].UncertaintyPercent.Value)})
+		return
+	}
+	f := fit(w.c, d.References, form)
+	s := Input{"s", w.unitUncertainty(id, l, &line)}
+	below := Input{"sumBelow", quantity(w.c, f.below, speedSquared)}
+	w.step(id, "standard uncertainty of what is delivered per motor turn", "s / sqrt(sumBelow)", line.PerMotorTurnU, s, below)
+	if form != WithOffset {
+		return
+	}
+	w.step(id, "standard uncertainty of the slip flow", "s * sqrt(1 / sumWeights + meanSpeed * meanSpeed / sumBelow)", line.OffsetU,
+		s, below, Input{"sumWeights", plain(f.weight.Float())}, Input{"meanSpeed", speedQuantity(f.speed.Float())})
+}
+
+// unitUncertainty derives the standard uncertainty of a reference of weight 1: the
+// first's, where every one states its own, and else the scatter about the line.
+func (w *worker) unitUncertainty(id string, l *statistics.Line, line *Line) units.Quantity {
+	first := &w.subject.Drive.References[0]
+	if l.Stated {
+		u := fromBase(first.uncertainty()/expanded, first.Value.Unit)
+		w.step(id, "standard uncertainty of the first reference, to which the weights are relative", "value * expanded / 2", u,
+			Input{"value", first.Value}, Input{"expanded", percents(first.UncertaintyPercent.Value)})
+		return u
+	}
+	w.step(id, "standard deviation of the references about the line", "sqrt(squares / degreesOfFreedom)", line.ResidualSD,
+		Input{"squares", fromBase(l.SSE, rateSquared[w.rel.kind])}, Input{"degreesOfFreedom", plain(float64(l.Dof))})
+	return line.ResidualSD
+}
+
+var rateSquared = [...]*units.Unit{
+	lengthRate: units.MustParse("m2/min2"), volumeRate: units.MustParse("L2/min2"),
+	massRate: units.MustParse("kg2/min2"), pieceRate: units.MustParse("pc2/min2"),
 }

@@ -323,8 +323,8 @@ func (x *Line) GetSections() []*Section {
 // A drive: a motor with closed-loop speed control and what it turns.
 //
 // What one turn of the motor delivers comes from the drivetrain (transmission
-// and delivery), from a measured reference, or from both; where both are given
-// the reference decides and the difference is told. A drive with neither is
+// and delivery), from measured references, or from both; where both are given
+// the references decide and the difference is told. A drive with neither is
 // asked for a motor speed in r/min.
 type Drive struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -868,7 +868,9 @@ func (*Delivery_Indexer_) isDelivery_Kind() {}
 // A measured pair: the process value that was found at a motor speed.
 type Reference struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The process rate that was measured, such as 12.3 m/min; above 0.
+	// The process rate that was measured, such as 12.3 m/min; above 0. Of a belt the
+	// speed of its straight run: a wheel that runs where it bends over a roll reads
+	// more, which Lap corrects.
 	Value *Quantity `protobuf:"bytes,1,opt,name=value,proto3" json:"value,omitempty"`
 	// The motor speed during the measurement, r/min, above 0 to 1000000.
 	MotorRpm float64 `protobuf:"fixed64,2,opt,name=motor_rpm,json=motorRpm,proto3" json:"motor_rpm,omitempty"`

@@ -436,7 +436,9 @@ type CatchResponse struct {
 	Runs []*CatchResponse_Run `protobuf:"bytes,1,rep,name=runs,proto3" json:"runs,omitempty"`
 	// The same as references of the drive.
 	References []*Reference `protobuf:"bytes,2,rep,name=references,proto3" json:"references,omitempty"`
-	// The line through them.
+	// The line through them. Its uncertainties take the runs as independent: what they
+	// have in common, such as the density or the balance's calibration, does not average
+	// out over runs and is to be added.
 	Measured *Measured `protobuf:"bytes,3,opt,name=measured,proto3" json:"measured,omitempty"`
 	// Displacement and slip flow. Absent unless the drive is a pump that was caught
 	// at two or more speeds.
@@ -666,7 +668,8 @@ type LapResponse struct {
 	Runs []*LapResponse_Run `protobuf:"bytes,1,rep,name=runs,proto3" json:"runs,omitempty"`
 	// The same as references of the drive.
 	References []*Reference `protobuf:"bytes,2,rep,name=references,proto3" json:"references,omitempty"`
-	// The line through them.
+	// The line through them. Its uncertainties take the runs as independent: what they
+	// have in common, such as the lap length, does not average out and is to be added.
 	Measured *Measured `protobuf:"bytes,3,opt,name=measured,proto3" json:"measured,omitempty"`
 	// What the user must know.
 	Checks []*Check `protobuf:"bytes,4,rep,name=checks,proto3" json:"checks,omitempty"`
