@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"slices"
 
 	"linepace.example/core/fault"
 	"linepace.example/core/fraction"
@@ -23,7 +24,8 @@ func (a *about) fractionRequest(in *linepacev1.ScaleRequest) *fractionRequest {
 	}
 	at := fault.Root("scaleFraction")
 	out := &fractionRequest{}
-	out.Basis = scaling.Basis(asked.Basis)
+	out.Basis, out.SensorID = scaling.Basis(asked.Basis), asked.SensorId
+	a.checkSensorID(asked, &at)
 	out.Bounds = a.bounds(asked, &at)
 	list := at.Field("catalogue")
 	place := map[string]int{}
@@ -45,10 +47,10 @@ func (a *about) fractionRequest(in *linepacev1.ScaleRequest) *fractionRequest {
 	if len(a.faults) == 0 {
 		a.checkForm(asked, &at)
 		own := a.subject()
-		a.checkBasis(&own, out.Basis, &at)
+		a.checkBasis(&own, out, &at)
 		for i := range out.Catalogue {
 			item := list.Index(i)
-			a.checkBasis(&out.Catalogue[i], out.Basis, &item)
+			a.checkBasis(&out.Catalogue[i], out, &item)
 		}
 	}
 	return out
@@ -123,8 +125,20 @@ func (a *about) checkForm(in *linepacev1.ScaleFractionBounds, p *fault.Path) {
 	}
 }
 
-func (a *about) checkBasis(s *scaling.Subject, basis scaling.Basis, p *fault.Path) {
-	if reason := scaling.ReasonNoFraction(s, basis); reason != "" {
+// checkSensorID demands that a sensor that is named is there, and is asked for.
+func (a *about) checkSensorID(in *linepacev1.ScaleFractionBounds, p *fault.Path) {
+	at := p.Field("sensorId")
+	switch {
+	case in.SensorId == "":
+	case in.Basis != linepacev1.ScaleFraction_BASIS_UNSPECIFIED && in.Basis != linepacev1.ScaleFraction_PULSE_FREQUENCY:
+		a.faults.Add(&at, fault.Conflict, "is given, and basis is %s, which no sensor counts", in.Basis)
+	case !slices.ContainsFunc(a.drive.Sensors, func(s scaling.Sensor) bool { return s.ID == in.SensorId }):
+		a.faults.Add(&at, fault.NotFound, "is %q, and no sensor of this drive has that id", in.SensorId)
+	}
+}
+
+func (a *about) checkBasis(s *scaling.Subject, q *fractionRequest, p *fault.Path) {
+	if reason := scaling.ReasonNoFraction(s, &q.FractionRequest); reason != "" {
 		a.faults.Add(p, fault.Conflict, "cannot be found: %s", reason)
 	}
 }
@@ -147,6 +161,7 @@ func (q *fractionRequest) answer(f *scaling.ScaleFraction) *linepacev1.ScaleFrac
 		ErrorPpm:    f.ErrorPPM,
 		Basis:       linepacev1.ScaleFraction_Basis(f.Basis),
 		Target:      f.Target,
+		SensorId:    f.SensorID,
 	}
 	if v := &f.Verify; v.Set {
 		out.VerifyAt = &linepacev1.ScaleFraction_Point{Basis: v.Value.Basis, MotorRpm: v.Value.MotorRPM, ReadoutText: v.Value.Text}

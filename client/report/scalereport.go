@@ -174,7 +174,7 @@ func wantedText(s *linepacev1.SensorReport) string {
 // fractionRows tells a scale fraction and what it does to the readings.
 func fractionRows(drive *linepacev1.Drive, f *linepacev1.ScaleFraction) []Row {
 	unit := drive.GetReadout().GetUnit()
-	basis, basisUnit := basisText(f.GetBasis())
+	basis, basisUnit := basisText(f)
 	pair, reading := fmt.Sprintf("%d / %d", f.GetNumerator(), f.GetDenominator()), basis+" * numerator / denominator"
 	if f.GetForm() == linepacev1.ScaleFraction_RECIPROCAL {
 		pair, reading = fmt.Sprintf("%d * %d", f.GetNumerator(), f.GetDenominator()), "numerator * denominator / "+basis
@@ -196,10 +196,10 @@ func fractionRows(drive *linepacev1.Drive, f *linepacev1.ScaleFraction) []Row {
 	return rows
 }
 
-func basisText(b linepacev1.ScaleFraction_Basis) (what, unit string) {
-	switch b {
+func basisText(f *linepacev1.ScaleFraction) (what, unit string) {
+	switch f.GetBasis() {
 	case linepacev1.ScaleFraction_PULSE_FREQUENCY:
-		return "the loop sensor's frequency in Hz", "Hz"
+		return "the frequency of " + f.GetSensorId() + " in Hz", "Hz"
 	case linepacev1.ScaleFraction_LAST_SHAFT_SPEED:
 		return "the last shaft's speed in r/min", "r/min of the last shaft"
 	}

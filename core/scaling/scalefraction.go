@@ -3,6 +3,7 @@ package scaling
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"linepace.example/core/exact"
 	"linepace.example/core/fraction"
@@ -14,16 +15,17 @@ type Basis uint8
 
 // Bases.
 const (
-	NoBasis        Basis = iota // PulseFrequency where a sensor closes the loop, else MotorTurns
-	PulseFrequency              // of the sensor in the loop, Hz
+	NoBasis        Basis = iota // PulseFrequency where a sensor is named or closes the loop, else MotorTurns
+	PulseFrequency              // of a sensor, Hz
 	MotorTurns                  // motor speed, r/min
 	LastTurns                   // speed of the last shaft, r/min
 )
 
 // FractionRequest asks for the scale fraction of a drive's readout.
 type FractionRequest struct {
-	Basis  Basis
-	Bounds fraction.Bounds // Prefer is not used
+	Basis    Basis
+	SensorID string          // for PulseFrequency; empty: the sensor in the loop
+	Bounds   fraction.Bounds // Prefer is not used
 	// Catalogue holds what else the one fraction is to serve: the same drive with
 	// other materials, sections or deliveries.
 	Catalogue []Subject
@@ -38,6 +40,7 @@ type ScaleFraction struct {
 	fraction.Pair
 	Form      fraction.Form
 	Basis     Basis
+	SensorID  string  // of a basis that is a frequency
 	Target    float64 // the exact number that the pair stands for
 	ErrorPPM  float64 // (pair - target) / target * 1e6
 	Catalogue []float64
@@ -76,15 +79,22 @@ func (r *Readout) Form() fraction.Form {
 	return fraction.Proportional
 }
 
-// basis returns b, or what it means where it is not said.
-func (b Basis) of(d *Drive) Basis {
-	if b != NoBasis {
-		return b
+// basis returns what the device multiplies or divides on d, and the sensor whose
+// frequency that is, or nil.
+func (q *FractionRequest) basis(d *Drive) (Basis, *Sensor) {
+	sensor := d.LoopSensor()
+	for i := range d.Sensors {
+		if q.SensorID != "" && d.Sensors[i].ID == q.SensorID {
+			sensor = &d.Sensors[i]
+		}
 	}
-	if d.LoopSensor() != nil {
-		return PulseFrequency
+	switch {
+	case q.Basis == PulseFrequency, q.Basis == NoBasis && sensor != nil:
+		return PulseFrequency, sensor
+	case q.Basis == NoBasis:
+		return MotorTurns, nil
 	}
-	return MotorTurns
+	return q.Basis, nil
 }
 
 // Unit returns the unit of a basis.
@@ -95,20 +105,22 @@ func (b Basis) Unit() *units.Unit {
 	return revolutionPerMin
 }
 
-// ReasonNoFraction says why no fraction can carry the scale of s's drive, or is
-// empty. The readout has a unit.
-func ReasonNoFraction(s *Subject, b Basis) string {
-	c := new(exact.Calc)
+// ReasonNoFraction says why no fraction can carry the scale of s's drive as q asks for
+// it, or is empty. The readout has a unit, and a sensor that q names is there.
+func ReasonNoFraction(s *Subject, q *FractionRequest) string {
 	var r run
-	r.begin(c, s, Measure{}, nil, nil)
-	basis := b.of(s.Drive)
-	if basis == PulseFrequency {
-		if _, ok := r.pulseRate(r.at(c.Int(1))); !ok {
-			return "no sensor of this drive closes the loop, or its flow is not known; name another basis"
+	r.begin(new(exact.Calc), s, Measure{}, nil, nil)
+	basis, sensor := q.basis(s.Drive)
+	if basis == PulseFrequency && sensor == nil {
+		return "no sensor of this drive closes the loop; name the one that the device counts, or another basis"
+	}
+	if sensor != nil {
+		if _, ok := r.pickup(sensor); !ok {
+			return fmt.Sprintf("the flow through sensor %q is not known; name another basis", sensor.ID)
 		}
 	}
 	shown := kindOf(s.Drive.Readout.Unit)
-	metered := basis == PulseFrequency && r.sensor.Kind == FlowSensor
+	metered := sensor != nil && sensor.Kind == FlowSensor
 	switch {
 	case shown == timeInSection && s.ReadoutSection == nil:
 		return "the readout shows a time, and no section is given"
@@ -137,7 +149,11 @@ const mostCompared = 2_000_000
 //
 // Formula: scale-fraction/1.
 func FractionOf(s *Subject, q *FractionRequest, checks *[]Check, stop func() bool) (out ScaleFraction, ok bool) {
-	out.Form, out.Basis = s.Drive.Readout.Form(), q.Basis.of(s.Drive)
+	out.Form = s.Drive.Readout.Form()
+	basis, sensor := q.basis(s.Drive)
+	if out.Basis = basis; sensor != nil {
+		out.SensorID = sensor.ID
+	}
 	target := out.targetOf(s)
 	targets := []fraction.Target{target}
 	for i := range q.Catalogue {
@@ -206,12 +222,20 @@ func (f *ScaleFraction) targetOf(s *Subject) fraction.Target {
 func (f *ScaleFraction) x(r *run, at Motion) exact.Num {
 	switch f.Basis {
 	case PulseFrequency:
-		hz, _ := r.pulseRate(at)
-		return hz
+		p := f.counted(r)
+		return perSecond(r.c, p.pulsesOf(at))
 	case LastTurns:
 		return at.Speed.Mul(r.turns.last)
 	}
 	return at.Speed
+}
+
+// counted returns the sensor whose frequency is the basis, within r.
+func (f *ScaleFraction) counted(r *run) pickup {
+	sensors := r.subject.Drive.Sensors
+	i := slices.IndexFunc(sensors, func(s Sensor) bool { return s.ID == f.SensorID })
+	p, _ := r.pickup(&sensors[i])
+	return p
 }
 
 // fitting is one fraction on one drive.
@@ -281,11 +305,14 @@ func (f *fitting) speedAt(x int64) float64 {
 	switch {
 	case f.fraction.Basis == LastTurns:
 		value = value.Quo(r.turns.last)
-	case f.fraction.Basis == PulseFrequency && r.sensor.Kind == ShaftSensor:
-		value = value.Mul(c.Int(secondsPerMinute)).Quo(r.pulses)
 	case f.fraction.Basis == PulseFrequency:
-		flow := value.Mul(c.Int(secondsPerMinute)).Quo(r.sensor.KFactor.Base(c))
-		value = r.rel.speed(convert(c, f.subject.Drive, f.subject.Material, flow, volumeRate, r.rel.kind))
+		p := f.fraction.counted(r)
+		value = value.Mul(c.Int(secondsPerMinute))
+		if p.sensor.Kind == FlowSensor {
+			flow := value.Quo(p.sensor.KFactor.Base(c))
+			return r.rel.speed(convert(c, f.subject.Drive, f.subject.Material, flow, volumeRate, r.rel.kind)).True()
+		}
+		value = value.Quo(p.pulses)
 	}
 	return value.True()
 }

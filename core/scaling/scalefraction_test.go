@@ -57,6 +57,19 @@ func TestProportionalFraction(t *testing.T) {
 	}
 }
 
+// A display with a pickup of its own, 3 pulses a turn of the last shaft: 1/80 of the
+// motor's, which is 3/80/60 Hz at 1 r/min.
+func TestFractionOfAnotherSensor(t *testing.T) {
+	d := drum()
+	d.Sensors = append(d.Sensors, Sensor{ID: "own", Kind: ShaftSensor, PulsesPerTurn: 3, StagesFromMotor: 2})
+	var checks []Check
+	f, ok := FractionOf(&Subject{Drive: &d}, &FractionRequest{SensorID: "own", Bounds: fraction.Bounds{MaxNumerator: 99999, MaxDenominator: 99}}, &checks, always)
+	require.True(t, ok)
+	require.Equal(t, "own", f.SensorID)
+	require.InEpsilon(t, 1099.55742875642763/1750*80*60/3, f.Target, 1e-15)
+	require.False(t, f.Verify.Set) // no whole multiple of the denominator lies between 0.06 and 1.09 Hz
+}
+
 // A kiln of 48 m: its time in min with one decimal times the motor speed is
 // 480 m / (m per turn), whatever the speed.
 func TestReciprocalFraction(t *testing.T) {
@@ -179,7 +192,7 @@ func TestNoFraction(t *testing.T) {
 		"no section":         {&timed, NoBasis, "no section"},
 		"no density":         {&screw, NoBasis, "density"},
 	} {
-		got := ReasonNoFraction(&Subject{Drive: c.drive}, c.basis)
+		got := ReasonNoFraction(&Subject{Drive: c.drive}, &FractionRequest{Basis: c.basis})
 		require.Contains(t, got, c.text, name)
 		require.Equal(t, c.text == "", got == "", name)
 	}

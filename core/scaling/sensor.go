@@ -123,13 +123,16 @@ func (r *run) pickup(s *Sensor) (p pickup, ok bool) {
 }
 
 // frequency returns the magnitude of p's frequency in pulses per minute.
-func (p *pickup) frequency(at Motion) exact.Num {
+func (p *pickup) frequency(at Motion) exact.Num { return p.pulsesOf(at).Abs() }
+
+// pulsesOf returns p's pulses per minute, below zero backwards.
+func (p *pickup) pulsesOf(at Motion) exact.Num {
 	if p.sensor.Kind == ShaftSensor {
-		return at.Speed.Mul(p.pulses).Abs()
+		return at.Speed.Mul(p.pulses)
 	}
 	r := p.run
 	flow := convert(r.c, r.subject.Drive, r.subject.Material, at.Rate, r.rel.kind, volumeRate)
-	return flow.Mul(p.sensor.KFactor.Base(r.c)).Abs()
+	return flow.Mul(p.sensor.KFactor.Base(r.c))
 }
 
 // resolution returns by how many pulses per minute the frequency goes up with one

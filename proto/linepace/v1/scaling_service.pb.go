@@ -82,7 +82,7 @@ type ScaleFraction_Basis int32
 const (
 	// Not said.
 	ScaleFraction_BASIS_UNSPECIFIED ScaleFraction_Basis = 0
-	// The frequency of the sensor that closes the loop, Hz.
+	// The frequency of a sensor, Hz.
 	ScaleFraction_PULSE_FREQUENCY ScaleFraction_Basis = 1
 	// The motor's speed, r/min.
 	ScaleFraction_MOTOR_SPEED ScaleFraction_Basis = 2
@@ -233,13 +233,16 @@ type ScaleFractionBounds struct {
 	// Least numerator and denominator, 1 to 10000 and not above either maximum.
 	// Default 1 when absent.
 	Minimum *int32 `protobuf:"varint,4,opt,name=minimum,proto3,oneof" json:"minimum,omitempty"`
-	// What the device multiplies or divides. Absent: PULSE_FREQUENCY where a sensor
-	// closes the loop, else MOTOR_SPEED.
+	// What the device multiplies or divides. Absent: PULSE_FREQUENCY where sensor_id
+	// names a sensor or one closes the loop, else MOTOR_SPEED.
 	Basis ScaleFraction_Basis `protobuf:"varint,5,opt,name=basis,proto3,enum=linepace.v1.ScaleFraction_Basis" json:"basis,omitempty"`
 	// What else the one fraction is to serve, at most 1000: the same drive with other
 	// materials, sections or deliveries. Of the request's own and these, the greatest
 	// relative error is made least.
-	Catalogue     []*ScaleFractionBounds_Alternative `protobuf:"bytes,6,rep,name=catalogue,proto3" json:"catalogue,omitempty"`
+	Catalogue []*ScaleFractionBounds_Alternative `protobuf:"bytes,6,rep,name=catalogue,proto3" json:"catalogue,omitempty"`
+	// The sensor whose frequency the device counts, such as one of its own; only for
+	// PULSE_FREQUENCY. Default: the one that closes the loop.
+	SensorId      string `protobuf:"bytes,7,opt,name=sensor_id,json=sensorId,proto3" json:"sensor_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -316,6 +319,13 @@ func (x *ScaleFractionBounds) GetCatalogue() []*ScaleFractionBounds_Alternative 
 	return nil
 }
 
+func (x *ScaleFractionBounds) GetSensorId() string {
+	if x != nil {
+		return x.SensorId
+	}
+	return ""
+}
+
 // The scale of a drive's readout as two integers: of all pairs within the bounds the
 // one whose value lies nearest. Of pairs that are equally near one that can be
 // verified is taken, then the smaller denominator, then the smaller numerator.
@@ -342,7 +352,9 @@ type ScaleFraction struct {
 	// range. Absent: no integer register is described, or it has too many counts.
 	Readings *ScaleFraction_Comparison `protobuf:"bytes,8,opt,name=readings,proto3" json:"readings,omitempty"`
 	// The error for each alternative of the catalogue, in its order.
-	Catalogue     []*ScaleFraction_AlternativeError `protobuf:"bytes,9,rep,name=catalogue,proto3" json:"catalogue,omitempty"`
+	Catalogue []*ScaleFraction_AlternativeError `protobuf:"bytes,9,rep,name=catalogue,proto3" json:"catalogue,omitempty"`
+	// The sensor whose frequency the basis is; empty for another basis.
+	SensorId      string `protobuf:"bytes,10,opt,name=sensor_id,json=sensorId,proto3" json:"sensor_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -438,6 +450,13 @@ func (x *ScaleFraction) GetCatalogue() []*ScaleFraction_AlternativeError {
 		return x.Catalogue
 	}
 	return nil
+}
+
+func (x *ScaleFraction) GetSensorId() string {
+	if x != nil {
+		return x.SensorId
+	}
+	return ""
 }
 
 // What a readout shows over the usable range.
@@ -1753,14 +1772,15 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
 	"\asection\x18\x03 \x01(\v2\x14.linepace.v1.SectionR\asection\x12'\n" +
 	"\x0finclude_working\x18\x04 \x01(\bR\x0eincludeWorking\x12G\n" +
-	"\x0escale_fraction\x18\x0f \x01(\v2 .linepace.v1.ScaleFractionBoundsR\rscaleFraction\"\xa8\x04\n" +
+	"\x0escale_fraction\x18\x0f \x01(\v2 .linepace.v1.ScaleFractionBoundsR\rscaleFraction\"\xcf\x04\n" +
 	"\x13ScaleFractionBounds\x12=\n" +
 	"\x04form\x18\x01 \x01(\x0e2\x1f.linepace.v1.ScaleFraction.FormB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04form\x12#\n" +
 	"\rmax_numerator\x18\x02 \x01(\x05R\fmaxNumerator\x12'\n" +
 	"\x0fmax_denominator\x18\x03 \x01(\x05R\x0emaxDenominator\x12\x1d\n" +
 	"\aminimum\x18\x04 \x01(\x05H\x00R\aminimum\x88\x01\x01\x12@\n" +
 	"\x05basis\x18\x05 \x01(\x0e2 .linepace.v1.ScaleFraction.BasisB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05basis\x12U\n" +
-	"\tcatalogue\x18\x06 \x03(\v2,.linepace.v1.ScaleFractionBounds.AlternativeB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\tcatalogue\x1a\xbf\x01\n" +
+	"\tcatalogue\x18\x06 \x03(\v2,.linepace.v1.ScaleFractionBounds.AlternativeB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\tcatalogue\x12%\n" +
+	"\tsensor_id\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\bsensorId\x1a\xbf\x01\n" +
 	"\vAlternative\x12\x1a\n" +
 	"\x02id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x121\n" +
@@ -1768,7 +1788,7 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\asection\x18\x03 \x01(\v2\x14.linepace.v1.SectionR\asection\x121\n" +
 	"\bdelivery\x18\x04 \x01(\v2\x15.linepace.v1.DeliveryR\bdeliveryB\n" +
 	"\n" +
-	"\b_minimum\"\xe6\b\n" +
+	"\b_minimum\"\x83\t\n" +
 	"\rScaleFraction\x12\x1c\n" +
 	"\tnumerator\x18\x01 \x01(\x05R\tnumerator\x12 \n" +
 	"\vdenominator\x18\x02 \x01(\x05R\vdenominator\x123\n" +
@@ -1778,7 +1798,9 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x06target\x18\x06 \x01(\x01R\x06target\x12=\n" +
 	"\tverify_at\x18\a \x01(\v2 .linepace.v1.ScaleFraction.PointR\bverifyAt\x12A\n" +
 	"\breadings\x18\b \x01(\v2%.linepace.v1.ScaleFraction.ComparisonR\breadings\x12I\n" +
-	"\tcatalogue\x18\t \x03(\v2+.linepace.v1.ScaleFraction.AlternativeErrorR\tcatalogue\x1a]\n" +
+	"\tcatalogue\x18\t \x03(\v2+.linepace.v1.ScaleFraction.AlternativeErrorR\tcatalogue\x12\x1b\n" +
+	"\tsensor_id\x18\n" +
+	" \x01(\tR\bsensorId\x1a]\n" +
 	"\x05Point\x12\x14\n" +
 	"\x05basis\x18\x01 \x01(\x01R\x05basis\x12\x1b\n" +
 	"\tmotor_rpm\x18\x02 \x01(\x01R\bmotorRpm\x12!\n" +
