@@ -105,7 +105,7 @@ func (a *answer) starts(resp *linepacev1.RampsResponse) {
 	if len(resp.GetStarts()) == 0 {
 		return
 	}
-	a.line("START THE FEEDERS IN THIS ORDER")
+	a.line("BEGIN THE RAMPS OF THE FEEDERS IN THIS ORDER")
 	rows := []table.Row{{"feeder", "after the first", "the belt comes"}}
 	for _, s := range resp.GetStarts() {
 		rows = append(rows, table.Row{Clean(s.GetDriveId()), quantityOrDash(s.GetDelay()), Quantity(s.GetTravel())})

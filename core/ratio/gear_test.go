@@ -205,6 +205,14 @@ func TestGearLossByHand(t *testing.T) {
 	require.Equal(t, 2.0, loss.TimeToRepeat.Value)
 	require.Equal(t, []scaling.Code{scaling.RatioFitsExactly, scaling.RepeatSoonLost}, codes(out.Checks))
 	require.Equal(t, "3333/10000", out.Checks[0].Name)
+	// A fraction that is too small; fractions.Fraction of Python 3.11 gives these:
+	// e = 2721/1001 - 27182818/10000000, 1/|e|, 4096/(|e|*2000*3600).
+	slow := gear(2.7182818, 9999, 9999)
+	slow.LeaderRate, slow.Repeat = q(2000, "Hz"), q(4096, "pulse")
+	behind := find(t, &slow).Loss.Value
+	require.InEpsilon(t, 0.5883716283716284, behind.PulsesPerHour.Value, 1e-15)
+	require.InEpsilon(t, 12237163.81418093, behind.LeaderPulsesToPulse, 1e-15)
+	require.InEpsilon(t, 6961.586525400707, behind.TimeToRepeat.Value, 1e-15)
 	g.Repeat = q(7200, "pulse") // 20 h
 	require.Equal(t, []scaling.Code{scaling.RatioFitsExactly}, codes(find(t, &g).Checks))
 	g.Repeat, g.LeaderRate = units.Quantity{}, q(3000, "Hz")
@@ -320,5 +328,22 @@ func BenchmarkChangeGears(b *testing.B) {
 	for b.Loop() {
 		_, err := g.Find()
 		require.NoError(b, err)
+	}
+}
+
+// The working of random gears adds up, and its last terms are the fraction's.
+func TestGearWorkingEndsInTheFraction(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 14))
+	for range 500 {
+		g := gear(math.Round(1e6*math.Exp(4*rng.Float64()-2))/1e6, 50+rng.Int32N(5000), 50+rng.Int32N(5000))
+		out := find(t, &g)
+		var last [2]float64
+		for _, step := range g.Working(&out) {
+			if step.ID == "fraction/1" {
+				last[0], last[1] = last[1], step.Result.Value
+			}
+		}
+		f := out.Fraction.Value
+		require.Equal(t, [2]float64{float64(f.Numerator), float64(f.Denominator)}, last, "%v", g)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"linepace.example/core/exact"
+	"linepace.example/core/fraction"
 	"linepace.example/core/scaling"
 	"linepace.example/core/units"
 )
@@ -18,6 +19,7 @@ func (g *Gear) Working(found *GearFraction) (steps []scaling.Step) {
 		steps = append(steps, scaling.Step{ID: "gear-ratio/1", Name: "ratio that is wanted", Formula: formula, Result: ratio.Value, Inputs: inputs})
 	}
 	if f := found.Fraction; f.Set {
+		steps = append(steps, g.fractionSteps(c, &f.Value)...)
 		numerator, denominator := scaling.Input{Name: "numerator", Value: plain(float64(f.Value.Numerator))}, scaling.Input{Name: "denominator", Value: plain(float64(f.Value.Denominator))}
 		steps = append(steps, scaling.Step{ID: "fraction-error/1", Name: "error of the fraction, 1 % being 10000 ppm", Formula: "(numerator / denominator - ratio) / ratio",
 			Result: percents(f.Value.ErrorPPM / 1e4), Inputs: []scaling.Input{numerator, denominator, ratio}})
@@ -31,6 +33,43 @@ func (g *Gear) Working(found *GearFraction) (steps []scaling.Step) {
 			Result: percents(found.TrainPPM / 1e4), Inputs: append(inputs, ratio)})
 	}
 	return steps
+}
+
+// fractionSteps derive the fraction by the continued fraction of the ratio: each
+// convergent is quotient * last + before, above and below the line, and the fraction
+// itself is the last of them or lies between it and the next: quotient is then smaller.
+func (g *Gear) fractionSteps(c *exact.Calc, best *Fraction) (steps []scaling.Step) {
+	ratio := g.target(c)
+	list, _ := convergents(c, ratio)
+	if c.Cmp(ratio, c.Int(1)) < 0 { // then 0/1 comes first, which is no ratio
+		list = append([]fraction.Pair{{Numerator: 0, Denominator: 1}}, list...)
+	}
+	before, last := fraction.Pair{Denominator: 1}, fraction.Pair{Numerator: 1}
+	wanted := fraction.Pair{Numerator: int64(best.Numerator), Denominator: int64(best.Denominator)}
+	for _, next := range list {
+		if next.Numerator > wanted.Numerator || next.Denominator > wanted.Denominator {
+			next = wanted
+		}
+		quotient := quotientOf(before, last, next)
+		step := func(which string, before, last, result int64) scaling.Step {
+			return scaling.Step{ID: "fraction/1", Name: fmt.Sprintf("%s of %d/%d", which, next.Numerator, next.Denominator), Formula: "quotient * last + before",
+				Result: plain(float64(result)), Inputs: []scaling.Input{{Name: "quotient", Value: plain(float64(quotient))}, {Name: "last", Value: plain(float64(last))}, {Name: "before", Value: plain(float64(before))}}}
+		}
+		steps = append(steps, step("numerator", before.Numerator, last.Numerator, next.Numerator), step("denominator", before.Denominator, last.Denominator, next.Denominator))
+		if next == wanted {
+			return steps
+		}
+		before, last = last, next
+	}
+	return steps
+}
+
+// quotientOf returns how often last goes into what next is beyond before.
+func quotientOf(before, last, next fraction.Pair) int64 {
+	if last.Numerator > 0 {
+		return (next.Numerator - before.Numerator) / last.Numerator
+	}
+	return (next.Denominator - before.Denominator) / last.Denominator
 }
 
 func (g *Gear) ratioFormula(c *exact.Calc) (string, []scaling.Input) {

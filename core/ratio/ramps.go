@@ -102,19 +102,22 @@ type Start struct {
 // Source: a linear ramp has one acceleration. Formulas: ramp-time/1, common-ramp/1,
 // ramp-setting/1, off-ratio/1, start-delay/1.
 func (q *Ramps) Find() RampSet {
-	r := scaling.Certain(func(c *exact.Calc) *rampRun {
-		r := &rampRun{c: c, ramps: q, out: RampSet{Ramps: make([]RampOf, len(q.Ramps))}}
-		r.ends()
-		if r.feasible() {
-			r.times()
-		}
-		return r
-	})
+	r := scaling.Certain(q.run)
 	if r.out.CommonTime.Unit != nil {
 		r.offRatio()
 		r.starts()
 	}
 	return r.out
+}
+
+// run finds the times.
+func (q *Ramps) run(c *exact.Calc) *rampRun {
+	r := &rampRun{c: c, ramps: q, out: RampSet{Ramps: make([]RampOf, len(q.Ramps))}}
+	r.ends()
+	if r.feasible() {
+		r.times()
+	}
+	return r
 }
 
 // rampRun is one evaluation.

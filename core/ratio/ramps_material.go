@@ -8,13 +8,23 @@ import (
 // offRatio tells what is delivered off ratio, with each drive on its own fastest
 // ramp and with the common one.
 func (r *rampRun) offRatio() {
-	alone, common := r.profiles(func(i int) float64 { return r.fastest[i].Float() }), r.profiles(func(i int) float64 { return r.taken[i] })
+	alone, common := r.alone(), r.common()
 	r.out.Alone = r.judgeRamps(alone, func(o *RampOf) *OffRatio { return &o.Alone })
 	r.out.Common = r.judgeRamps(common, func(o *RampOf) *OffRatio { return &o.Common })
 	for i := range r.out.Ramps {
 		_, amount := common[i].during([]period{{0, lastOf(common)}})
 		r.out.Ramps[i].Amount = r.amountOf(i, amount)
 	}
+}
+
+// alone returns the drives' profiles, each by its own fastest ramp.
+func (r *rampRun) alone() []profile {
+	return r.profiles(func(i int) float64 { return r.fastest[i].Float() })
+}
+
+// common returns them by the settings for the common ramp.
+func (r *rampRun) common() []profile {
+	return r.profiles(func(i int) float64 { return r.taken[i] })
 }
 
 func (r *rampRun) profiles(time func(i int) float64) []profile {

@@ -66,7 +66,8 @@ func pieces(end float64, profiles ...profile) []period {
 		}
 	}
 	slices.Sort(times)
-	times = slices.Compact(times)
+	times = slices.CompactFunc(times, func(a, b float64) bool { return math.Abs(b-a) <= end*sliver })
+	times[len(times)-1] = end
 	out := make([]period, 0, len(times))
 	for i := range times[1:] {
 		out = append(out, period{times[i], times[i+1]})
@@ -114,7 +115,7 @@ func (b bond) off(end float64) (periods []period) {
 			}
 		}
 	}
-	return periods
+	return joined(periods)
 }
 
 // sliver is the part of a change's time below which a period comes of rounding alone:
@@ -185,22 +186,35 @@ func joined(periods []period) (out []period) {
 func (p profile) during(periods []period) (time, amount float64) {
 	for _, s := range periods {
 		time += s.length()
-		for _, piece := range pieces(s.to, p) {
-			if piece.to > s.from {
-				amount += p.amount(period{max(piece.from, s.from), piece.to})
-			}
+		for _, piece := range p.piecesIn(s) {
+			amount += p.amount(piece)
 		}
 	}
 	return time, amount
 }
 
+// piecesIn cuts a period where p bends.
+func (p profile) piecesIn(s period) (out []period) {
+	for _, piece := range pieces(s.to, p) {
+		if piece.to > s.from {
+			out = append(out, period{max(piece.from, s.from), piece.to})
+		}
+	}
+	return out
+}
+
+// lasting returns the new ratio, or the old one where the leader comes to a stand.
+func (b bond) lasting() scaling.Optional[float64] {
+	if b.after.Set {
+		return b.after
+	}
+	return b.before
+}
+
 // excess returns what the follower delivers up to end beyond what the new ratio to
 // its leader asks, or the old ratio where the leader comes to a stand.
 func (b bond) excess(end float64) scaling.Optional[float64] {
-	ratio := b.after
-	if !ratio.Set {
-		ratio = b.before
-	}
+	ratio := b.lasting()
 	if !ratio.Set {
 		return scaling.Optional[float64]{}
 	}

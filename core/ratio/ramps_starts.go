@@ -22,7 +22,7 @@ func (r *rampRun) starts() {
 		return
 	}
 	belt := r.ramps.find(g.BeltID)
-	v := r.profiles(func(i int) float64 { return r.taken[i] })[belt]
+	v := r.common()[belt]
 	distance := make([]float64, len(g.Feeders))
 	for i, f := range g.Feeders {
 		distance[i] = f.Distance.Base(r.c).Float()

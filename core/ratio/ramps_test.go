@@ -86,6 +86,34 @@ func TestRampSettingInSteps(t *testing.T) {
 	require.Equal(t, 6.3, find().Ramps[1].Setting.Value)
 }
 
+// Of two drives whose setting means this change the coarser one sets the steps of
+// the common time: 6 s in steps of 0.25 s and of 0.8 s is 6.4 s, and 6.5 s for the other.
+func TestCommonTimeInTheCoarsestSteps(t *testing.T) {
+	ramp := func(id string, fastest, step float64) Ramp {
+		return Ramp{DriveID: id, To: q(300, "r/min"), Meaning: ThisChange, FastestTime: q(fastest, "s"), TimeStep: q(step, "s")}
+	}
+	set := Ramps{Drives: []scaling.Drive{feeder("a", 10), feeder("b", 10)}, TolerancePercent: 1, Ramps: []Ramp{ramp("a", 6, 0.25), ramp("b", 1, 0.8)}}
+	for range 2 {
+		out := set.Find()
+		require.Equal(t, 6.4, out.CommonTime.Value)
+		set.Ramps[0], set.Ramps[1] = set.Ramps[1], set.Ramps[0]
+	}
+	require.Equal(t, 6.5, set.Find().Ramps[0].Setting.Value)
+}
+
+// What the description of a drive leaves open is told once, of the speed after the change.
+func TestRampTellsOnce(t *testing.T) {
+	d := feeder("a", 10)
+	d.Transmission = []scaling.Stage{{Kind: scaling.Gearbox, Ratio: 10}}
+	set := Ramps{Drives: []scaling.Drive{d}, TolerancePercent: 1, Ramps: []Ramp{
+		{DriveID: "a", From: q(300, "r/min"), To: q(600, "r/min"), Meaning: ThisChange, FastestTime: q(1, "s")}}}
+	out := set.Find()
+	require.Equal(t, []scaling.Code{scaling.GearboxRatioNominal}, codes(out.Checks))
+	require.Equal(t, "ramps[0].to", out.Checks[0].Field)
+	set.Ramps[0].To = units.Quantity{}
+	require.Equal(t, "ramps[0].from", set.Find().Checks[0].Field, "of a drive that stops")
+}
+
 // plant is a second telling of what drives with ramp generators do, in small steps
 // of time: each moves its speed towards its target by its own slope.
 type plant struct {

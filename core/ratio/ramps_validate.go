@@ -228,7 +228,9 @@ func (q *Ramps) leader() int {
 }
 
 // carries reports whether ramp i is that of the belt that feeders feed onto.
-func (q *Ramps) carries(i int) bool { return q.Stagger != nil && q.Ramps[i].DriveID == q.Stagger.BeltID }
+func (q *Ramps) carries(i int) bool {
+	return q.Stagger != nil && q.Ramps[i].DriveID == q.Stagger.BeltID
+}
 
 // drive returns the drive of ramp i.
 func (q *Ramps) drive(i int) *scaling.Drive {

@@ -42,13 +42,13 @@ func (q *Ramps) Working(found *RampSet) (steps []scaling.Step) {
 			steps = append(steps, q.settingSteps(found, i)...)
 		}
 	}
+	steps = append(steps, q.materialSteps(found)...)
 	return append(steps, q.delaySteps(found)...)
 }
 
 // wholeSteps derives the common time where it was taken up to whole steps.
 func (q *Ramps) wholeSteps(found *RampSet) (step scaling.Step, ok bool) {
-	r := &rampRun{c: new(exact.Calc), ramps: q, out: RampSet{Ramps: make([]RampOf, len(q.Ramps))}}
-	r.ends()
+	r := q.run(new(exact.Calc))
 	size := r.coarsest()
 	if size.Unit == nil || q.Time.Unit != nil {
 		return step, false
@@ -90,8 +90,7 @@ func (q *Ramps) fastestStep(found *RampSet, i int) scaling.Step {
 
 // rateChange is the change of the rate that the drive would deliver without slip flow.
 func (q *Ramps) rateChange(i int) scaling.Input {
-	r := &rampRun{c: new(exact.Calc), ramps: q, out: RampSet{Ramps: make([]RampOf, len(q.Ramps))}}
-	r.ends()
+	r := q.run(new(exact.Calc))
 	change := r.to[i].Rate.Sub(r.from[i].Rate).Abs()
 	unit := scaling.UsualRateUnit(q.drive(i).RateDimension())
 	return scaling.Input{Name: "change", Value: units.Quantity{Value: units.FromBase(r.c, change, unit).Float(), Unit: unit}}
@@ -140,8 +139,7 @@ func (q *Ramps) delaySteps(found *RampSet) (steps []scaling.Step) {
 	if q.Stagger == nil {
 		return nil
 	}
-	r := &rampRun{c: new(exact.Calc), ramps: q, out: RampSet{Ramps: make([]RampOf, len(q.Ramps))}}
-	r.ends()
+	r := q.run(new(exact.Calc))
 	belt := q.find(q.Stagger.BeltID)
 	speed := func(name string, rate exact.Num) scaling.Input {
 		return scaling.Input{Name: name, Value: units.Quantity{Value: rate.Float(), Unit: metrePerMinute}}

@@ -209,7 +209,8 @@ type RampsResponse struct {
 	Alone *RampsResponse_OffRatio `protobuf:"bytes,5,opt,name=alone,proto3" json:"alone,omitempty"`
 	// The same on the common ramp, as the drives are set.
 	Common *RampsResponse_OffRatio `protobuf:"bytes,6,opt,name=common,proto3" json:"common,omitempty"`
-	// The feeders of stagger in the order in which they start.
+	// The feeders of stagger in the order in which they begin their ramps, to start, to
+	// stop or to change.
 	Starts []*RampsResponse_Start `protobuf:"bytes,7,rep,name=starts,proto3" json:"starts,omitempty"`
 	// The length of belt that would lack a material if all feeders started at once.
 	PartialBeltWithoutDelays *Quantity `protobuf:"bytes,8,opt,name=partial_belt_without_delays,json=partialBeltWithoutDelays,proto3" json:"partial_belt_without_delays,omitempty"`
@@ -801,12 +802,12 @@ func (x *RampsResponse_OffRatio) GetExcess() *Quantity {
 	return nil
 }
 
-// The start of a staggered feeder.
+// When a staggered feeder begins its ramp.
 type RampsResponse_Start struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The feeder.
 	DriveId string `protobuf:"bytes,1,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
-	// How long after the first feeder it is to start, s. Absent: the belt stops before.
+	// How long after the first feeder it is to begin, s. Absent: the belt stops before.
 	Delay *Quantity `protobuf:"bytes,2,opt,name=delay,proto3" json:"delay,omitempty"`
 	// How far the belt carries the first feeder's material meanwhile.
 	Travel        *Quantity `protobuf:"bytes,3,opt,name=travel,proto3" json:"travel,omitempty"`
