@@ -82,6 +82,10 @@ func (dwell) Dwell(context.Context, *linepacev1.DwellRequest) (*linepacev1.Dwell
 	return &linepacev1.DwellResponse{}, nil
 }
 
+func (dwell) Dose(context.Context, *linepacev1.DoseRequest) (*linepacev1.DoseResponse, error) {
+	return &linepacev1.DoseResponse{}, nil
+}
+
 func (dwell) Transition(context.Context, *linepacev1.TransitionRequest) (*linepacev1.TransitionResponse, error) {
 	return &linepacev1.TransitionResponse{}, nil
 }

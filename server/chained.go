@@ -63,6 +63,10 @@ func (s chainedDwell) Dwell(ctx context.Context, req *linepacev1.DwellRequest) (
 	return through(ctx, s.chain, linepacev1.DwellService_Dwell_FullMethodName, req, s.next.Dwell)
 }
 
+func (s chainedDwell) Dose(ctx context.Context, req *linepacev1.DoseRequest) (*linepacev1.DoseResponse, error) {
+	return through(ctx, s.chain, linepacev1.DwellService_Dose_FullMethodName, req, s.next.Dose)
+}
+
 func (s chainedDwell) Transition(ctx context.Context, req *linepacev1.TransitionRequest) (*linepacev1.TransitionResponse, error) {
 	return through(ctx, s.chain, linepacev1.DwellService_Transition_FullMethodName, req, s.next.Transition)
 }

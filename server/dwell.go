@@ -33,6 +33,9 @@ func (dwellService) Dwell(_ context.Context, in *linepacev1.DwellRequest) (*line
 		Verdict:       linepacev1.Check_Verdict(changeover.VerdictOf(found.Checks)),
 		Working:       working(found.Working),
 	}
+	if found.Dose != nil {
+		out.ThermalDose = &linepacev1.DwellResponse_ZoneDose{EquivalentTime: quantity(found.Dose.Equivalent), Zones: exposureDoses(found.Dose.Parts, found.Dose.Rates)}
+	}
 	for i := range found.Setpoints {
 		sp := &found.Setpoints[i]
 		to := &linepacev1.Setpoint{}
@@ -66,6 +69,10 @@ func (d *decoder) dwellRequest(in *linepacev1.DwellRequest) *dwell.Request {
 	}
 	root = fault.Root("dwell")
 	out.Demand = *d.dwell(in.GetDwell(), &root)
+	if dose := in.GetThermalDose(); dose != nil {
+		root = fault.Root("thermalDose")
+		out.Dose = d.zoneDose(dose, &root)
+	}
 	if in.GetPieces() != nil {
 		out.Pieces = d.pieces(in.GetPieces())
 	}
@@ -154,6 +161,9 @@ func (dwellService) Transition(_ context.Context, in *linepacev1.TransitionReque
 		IncomingInRampCount: int32(found.InRamp),
 		RampTravel:          quantity(found.RampTravel),
 	}
+	if t.Dose != nil {
+		out.Checks = checks(dwell.DoseChecks("thermalDose", true))
+	}
 	if t.Cost != nil {
 		out.Cheapest = policyName(found.Cheapest)
 	}
@@ -183,6 +193,10 @@ func (d *decoder) transition(in *linepacev1.TransitionRequest) *dwell.Transition
 		Feed:             dwell.Feed(in.GetFeed()),
 		TolerancePercent: in.GetTolerancePercent(),
 		Cost:             cost(in.GetCost()),
+	}
+	if dose := in.GetThermalDose(); dose != nil {
+		at := fault.Root("thermalDose")
+		out.Dose = d.alongDose(dose, &at)
 	}
 	root := fault.Root("following")
 	for i, section := range in.GetFollowing() {
@@ -257,6 +271,8 @@ func policy(p *dwell.Policy, weighed bool) *linepacev1.TransitionResponse_Policy
 		DwellShortest:          quantity(p.Shortest),
 		DwellLongest:           quantity(p.Longest),
 		FeedStoppedForIncoming: quantity(p.ForIncoming),
+		DoseLeast:              quantity(p.DoseLeast),
+		DoseMost:               quantity(p.DoseMost),
 	}
 	if p.Possible {
 		incoming := int32(p.IncomingOut)

@@ -64,6 +64,35 @@ func TestDwellOfAnyRequest(t *testing.T) {
 }
 
 // Any request gets an answer that can be written, or a refusal that says what is wrong.
+func TestDoseOfAnyRequest(t *testing.T) {
+	core, logged := observer.New(zap.ErrorLevel)
+	s, err := New(Config{Log: zap.New(core)})
+	require.NoError(t, err)
+	data, err := os.ReadFile(filepath.Join("..", "testdata", "conformance", "base", "dwell-dose.json"))
+	require.NoError(t, err)
+	sound := &linepacev1.DoseRequest{}
+	require.NoError(t, protojson.Unmarshal(data, sound))
+	sound.IncludeWorking = true
+	state, answered, refused := uint64(3), 0, 0
+	for range 10_000 {
+		req := mutated(sound, &state)
+		out, err := s.Dwell().Dose(t.Context(), req)
+		if err != nil {
+			require.Equal(t, codes.InvalidArgument, status.Code(err), "%v: %v", req, err)
+			require.NotEmpty(t, refusal.Violations(err))
+			refused++
+			continue
+		}
+		_, err = codec.Append(nil, out)
+		require.NoError(t, err, "%v: the answer holds what JSON cannot", req)
+		answered++
+	}
+	require.Empty(t, logged.All())
+	require.Greater(t, answered, 500)
+	require.Greater(t, refused, 500)
+}
+
+// Any request gets an answer that can be written, or a refusal that says what is wrong.
 func TestTransitionOfAnyRequest(t *testing.T) {
 	core, logged := observer.New(zap.ErrorLevel)
 	s, err := New(Config{Log: zap.New(core)})

@@ -18,6 +18,7 @@ func Dwell(w io.Writer, req *linepacev1.DwellRequest, resp *linepacev1.DwellResp
 	var a answer
 	a.rows("", dwellRows(req, resp)...)
 	a.throughput(resp)
+	a.dose(req, resp)
 	s.WriteString(a.String())
 	for i, p := range resp.GetSetpoints() {
 		s.card(i+1, p)

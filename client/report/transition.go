@@ -18,6 +18,8 @@ func Transition(w io.Writer, req *linepacev1.TransitionRequest, resp *linepacev1
 	a.rows("TRANSITION", transitionRows(req, resp)...)
 	a.line("POLICIES")
 	a.policies(resp.GetPolicies(), resp.Cheapest)
+	a.policyDoses(req, resp)
+	a.checks(resp.GetChecks())
 	a.pieceList(resp)
 	a.working(resp.GetWorking())
 	return a.end(w)
@@ -146,6 +148,20 @@ func entering(n int) string {
 		return "1 more enters"
 	}
 	return fmt.Sprintf("%d more enter", n)
+}
+
+// policyDoses tells the doses of the pieces under each policy.
+func (p *page) policyDoses(req *linepacev1.TransitionRequest, resp *linepacev1.TransitionResponse) {
+	if req.GetThermalDose() == nil {
+		return
+	}
+	p.line("THERMAL DOSES, as time at " + temperatureText(req.GetThermalDose().GetReference()))
+	for _, of := range resp.GetPolicies() {
+		if of.GetDoseLeast() != nil {
+			p.wrapped("    "+policyName(of.GetPolicy()), 20, fmt.Sprintf("%s to %s", Quantity(of.GetDoseLeast()), Quantity(of.GetDoseMost())))
+		}
+	}
+	p.blank()
 }
 
 // transitions writes what becomes of the pieces while the speeds change.

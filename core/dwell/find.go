@@ -17,6 +17,7 @@ type Request struct {
 	Demand    Demand
 	Tolerance scaling.Optional[scaling.Tolerance]
 	Pieces    *Pieces // nil: not described
+	Dose      *ZoneDose
 	Working   bool
 }
 
@@ -30,6 +31,7 @@ type Answer struct {
 	TimePerCount units.Quantity // change of Achieved for one count, of the drive for which it is greatest
 	Zones        []ZoneTime
 	Throughput   *Throughput // where pieces are described
+	Dose         *ZoneDoses  // where temperatures are given
 	Working      []scaling.Step
 }
 
@@ -64,6 +66,7 @@ func Find(req *Request, found fault.List) (Answer, fault.List) {
 	}
 	out := scaling.Certain(f.answer)
 	f.fits(&out)
+	f.dose(&out)
 	if req.Working {
 		f.working(&out)
 	}
@@ -97,6 +100,9 @@ func (f *finder) prepare(faults fault.List) fault.List {
 	}
 	if f.Pieces != nil {
 		f.Pieces.validate(&faults)
+	}
+	if f.Dose != nil {
+		f.validateDose(&faults)
 	}
 	if len(faults) == 0 {
 		f.Demand.ValidateOn(&f.route, &dwell, &faults)

@@ -28,9 +28,10 @@ type Transition struct {
 	FirstPiece       units.Quantity // 0 or more and below Pitch; a nil Unit means 0
 	Piece            Piece
 	Feed             Feed
-	TolerancePercent float64   // either way of the time that a piece ought to get
-	Following        []Stretch // the sections behind the first, in order of travel; the ramp is that of all
-	Cost             *Cost     // nil: the policies are not weighed
+	TolerancePercent float64    // either way of the time that a piece ought to get
+	Following        []Stretch  // the sections behind the first, in order of travel; the ramp is that of all
+	Cost             *Cost      // nil: the policies are not weighed
+	Dose             *AlongDose // nil: no dose is asked for
 }
 
 // Feed says what places pieces on the belt.
@@ -77,6 +78,9 @@ type Policy struct {
 	// piece is within its tolerance.
 	ForIncoming units.Quantity
 	Cost        float64 // where costs are given, and possible
+	// DoseLeast and DoseMost are the doses of the pieces that get least and most, where
+	// asked for and possible.
+	DoseLeast, DoseMost units.Quantity
 }
 
 // Outcome is what a transition does under each policy.
@@ -106,6 +110,9 @@ func (t *Transition) Outcome() Outcome {
 	out := t.outcome()
 	if t.Cost != nil {
 		t.Cost.weigh(&out)
+	}
+	if t.Dose != nil {
+		t.addDoses(&out)
 	}
 	return out
 }

@@ -33,6 +33,9 @@ func (t *Transition) Validate(p *fault.Path, faults *fault.List) {
 	}
 	t.ValidateChange(p, faults)
 	t.Piece.validate(p, faults)
+	if t.Dose != nil {
+		t.Dose.validate(t, p, faults)
+	}
 	if len(*faults) == 0 { // a unit that cannot be read has its fault already
 		t.ValidateTogether(p, faults)
 	}

@@ -122,6 +122,8 @@ const (
 	GapBelowLeast
 	DeadPlateNotBridged
 	NoTransition
+	ZoneTemperatureOverstates
+	ProcessAuthorityDecides
 )
 
 // Codes of draws, gears and ramps.
@@ -157,7 +159,7 @@ func (k Code) Severity() Severity {
 		return Error
 	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
 		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
-		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound, NoTransition,
+		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound, NoTransition, ProcessAuthorityDecides,
 		SlipNotCorrected, SlipCorrected, SingleReading:
 		return Info
 	case RatioFitsExactly, NoSpeedChanges:

@@ -18,6 +18,10 @@ func (k *Check) dwellMessage() string {
 		return fmt.Sprintf("the gap between the pieces would be %s here, less than what is asked; let this belt run faster, or feed fewer", show(k.Limit))
 	case DeadPlateNotBridged:
 		return fmt.Sprintf("a piece is no longer than the dead plate behind section %q, %s: it rests there until the next one pushes it, and its time is longer than shown", k.Name, show(k.Limit))
+	case ZoneTemperatureOverstates:
+		return "the dose is reckoned with the temperature that the zones are set to; the product lags behind it, so the dose that the product gets is lower: measure the product's own temperature"
+	case ProcessAuthorityDecides:
+		return "a thermal process is set by a process authority and proven on the product; this number compares speeds, it releases nothing"
 	case NoTransition:
 		return fmt.Sprintf("there is no transition to find: drive %q has no setpoint for one of the products, or stands still for it", k.Name)
 	}

@@ -32,6 +32,7 @@ var calculations = []calculation{
 	of("lap", "A belt's speed, from the time of its laps or from a surface wheel", (*client.Client).Lap, report.Lap),
 	of("check-reading", "What a tachometer should read, and what its reading proves of the drive", (*client.Client).CheckReading, report.CheckReading),
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
+	of("dose", "The equivalent time of a temperature profile at a reference", (*client.Client).Dose, report.Dose),
 	of("dwell", "The speeds that give pieces a time in sections", (*client.Client).Dwell, report.Dwell),
 	of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition),
 	of("window", "Range of total in which all drives of blends stay within their limits, and the trim", (*client.Client).Window, report.Window),

@@ -113,6 +113,12 @@ func (e *evaluation) call(x *ast.CallExpr) float64 {
 		return math.Floor(out)
 	case "ceil":
 		return math.Ceil(out)
+	case "pow10":
+		return math.Pow(10, out)
+	case "log10":
+		return math.Log10(out)
+	case "log":
+		return math.Log(out)
 	case "sqrt":
 		return math.Sqrt(out)
 	case "max", "min":

@@ -77,7 +77,7 @@ func (x TransitionRequest_Feed) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TransitionRequest_Feed.Descriptor instead.
 func (TransitionRequest_Feed) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7, 0}
 }
 
 // What a time is counted for.
@@ -134,7 +134,7 @@ func (x TransitionRequest_Piece_Meaning) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TransitionRequest_Piece_Meaning.Descriptor instead.
 func (TransitionRequest_Piece_Meaning) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 2, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7, 4, 0}
 }
 
 // Names of policies.
@@ -197,7 +197,7 @@ func (x TransitionResponse_Policy_Name) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TransitionResponse_Policy_Name.Descriptor instead.
 func (TransitionResponse_Policy_Name) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3, 0, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{8, 0, 0}
 }
 
 // Asks for the speeds that give a dwell.
@@ -217,8 +217,10 @@ type DwellRequest struct {
 	Pieces *DwellRequest_Pieces `protobuf:"bytes,5,opt,name=pieces,proto3" json:"pieces,omitempty"`
 	// Whether to show how each number was found.
 	IncludeWorking bool `protobuf:"varint,6,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The temperatures of zones, for the dose that a point gets.
+	ThermalDose   *DwellRequest_ZoneDose `protobuf:"bytes,7,opt,name=thermal_dose,json=thermalDose,proto3" json:"thermal_dose,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *DwellRequest) Reset() {
@@ -293,6 +295,13 @@ func (x *DwellRequest) GetIncludeWorking() bool {
 	return false
 }
 
+func (x *DwellRequest) GetThermalDose() *DwellRequest_ZoneDose {
+	if x != nil {
+		return x.ThermalDose
+	}
+	return nil
+}
+
 // The speeds that give a dwell.
 type DwellResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -318,7 +327,9 @@ type DwellResponse struct {
 	// Whether the drives may run so.
 	Verdict Check_Verdict `protobuf:"varint,9,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
 	// How each number was found, but for those of the setpoints; on request.
-	Working       []*Step `protobuf:"bytes,10,rep,name=working,proto3" json:"working,omitempty"`
+	Working []*Step `protobuf:"bytes,10,rep,name=working,proto3" json:"working,omitempty"`
+	// The dose of a point, where temperatures are given.
+	ThermalDose   *DwellResponse_ZoneDose `protobuf:"bytes,11,opt,name=thermal_dose,json=thermalDose,proto3" json:"thermal_dose,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -423,6 +434,356 @@ func (x *DwellResponse) GetWorking() []*Step {
 	return nil
 }
 
+func (x *DwellResponse) GetThermalDose() *DwellResponse_ZoneDose {
+	if x != nil {
+		return x.ThermalDose
+	}
+	return nil
+}
+
+// A temperature, or where the field says so a difference of two. It has a message of its
+// own since a temperature in degC or degF is not a number times a unit.
+type Temperature struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The number, from absolute zero to 4000 K.
+	Value float64 `protobuf:"fixed64,1,opt,name=value,proto3" json:"value,omitempty"`
+	// The scale: degC, degF or K; the UCUM codes Cel and [degF] are taken too. Required.
+	Unit          string `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Temperature) Reset() {
+	*x = Temperature{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Temperature) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Temperature) ProtoMessage() {}
+
+func (x *Temperature) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Temperature.ProtoReflect.Descriptor instead.
+func (*Temperature) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Temperature) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *Temperature) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+// A time at a temperature.
+type Exposure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The temperature.
+	Temperature *Temperature `protobuf:"bytes,1,opt,name=temperature,proto3" json:"temperature,omitempty"`
+	// The time, above 0.
+	Time          *Quantity `protobuf:"bytes,2,opt,name=time,proto3" json:"time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Exposure) Reset() {
+	*x = Exposure{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Exposure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Exposure) ProtoMessage() {}
+
+func (x *Exposure) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Exposure.ProtoReflect.Descriptor instead.
+func (*Exposure) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Exposure) GetTemperature() *Temperature {
+	if x != nil {
+		return x.Temperature
+	}
+	return nil
+}
+
+func (x *Exposure) GetTime() *Quantity {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+// What a time at a temperature is worth.
+type ExposureDose struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Minutes at the reference that a minute is worth: 10^((T - Tref) / z), a pure number;
+	// between two points its mean.
+	LethalRate float64 `protobuf:"fixed64,1,opt,name=lethal_rate,json=lethalRate,proto3" json:"lethal_rate,omitempty"`
+	// Equivalent time at the reference.
+	EquivalentTime *Quantity `protobuf:"bytes,2,opt,name=equivalent_time,json=equivalentTime,proto3" json:"equivalent_time,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *ExposureDose) Reset() {
+	*x = ExposureDose{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExposureDose) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExposureDose) ProtoMessage() {}
+
+func (x *ExposureDose) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExposureDose.ProtoReflect.Descriptor instead.
+func (*ExposureDose) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ExposureDose) GetLethalRate() float64 {
+	if x != nil {
+		return x.LethalRate
+	}
+	return 0
+}
+
+func (x *ExposureDose) GetEquivalentTime() *Quantity {
+	if x != nil {
+		return x.EquivalentTime
+	}
+	return nil
+}
+
+// Asks for the equivalent time of a profile. Exactly one of steps and points.
+type DoseRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Reference temperature. Required.
+	Reference *Temperature `protobuf:"bytes,1,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Difference of temperature that changes the effect tenfold, 0.01 to 1000 K. Not
+	// together with z_from.
+	Z *Temperature `protobuf:"bytes,2,opt,name=z,proto3" json:"z,omitempty"`
+	// Two pairs of equal effect, from which z follows. Not together with z.
+	ZFrom []*Exposure `protobuf:"bytes,3,rep,name=z_from,json=zFrom,proto3" json:"z_from,omitempty"`
+	// Temperatures of the product, each held for its time, at most 100000.
+	Steps []*Exposure `protobuf:"bytes,4,rep,name=steps,proto3" json:"steps,omitempty"`
+	// Temperatures of the product at times that rise, between which it goes linearly; at
+	// most 100000.
+	Points []*DoseRequest_Point `protobuf:"bytes,5,rep,name=points,proto3" json:"points,omitempty"`
+	// Whether to show how the numbers were found.
+	IncludeWorking bool `protobuf:"varint,6,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *DoseRequest) Reset() {
+	*x = DoseRequest{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DoseRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DoseRequest) ProtoMessage() {}
+
+func (x *DoseRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DoseRequest.ProtoReflect.Descriptor instead.
+func (*DoseRequest) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *DoseRequest) GetReference() *Temperature {
+	if x != nil {
+		return x.Reference
+	}
+	return nil
+}
+
+func (x *DoseRequest) GetZ() *Temperature {
+	if x != nil {
+		return x.Z
+	}
+	return nil
+}
+
+func (x *DoseRequest) GetZFrom() []*Exposure {
+	if x != nil {
+		return x.ZFrom
+	}
+	return nil
+}
+
+func (x *DoseRequest) GetSteps() []*Exposure {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+func (x *DoseRequest) GetPoints() []*DoseRequest_Point {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *DoseRequest) GetIncludeWorking() bool {
+	if x != nil {
+		return x.IncludeWorking
+	}
+	return false
+}
+
+// The equivalent time of a profile.
+type DoseResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Equivalent time at the reference temperature, in the unit of the first step's or the
+	// last point's time.
+	EquivalentTime *Quantity `protobuf:"bytes,1,opt,name=equivalent_time,json=equivalentTime,proto3" json:"equivalent_time,omitempty"`
+	// z as a difference on the scale of the reference.
+	Z *Temperature `protobuf:"bytes,2,opt,name=z,proto3" json:"z,omitempty"`
+	// What each step gives, or each way from a point to the next.
+	Parts []*ExposureDose `protobuf:"bytes,3,rep,name=parts,proto3" json:"parts,omitempty"`
+	// What the user must know: the caution that every dose carries.
+	Checks []*Check `protobuf:"bytes,4,rep,name=checks,proto3" json:"checks,omitempty"`
+	// How the numbers were found; on request, for at most 1000 parts.
+	Working       []*Step `protobuf:"bytes,5,rep,name=working,proto3" json:"working,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DoseResponse) Reset() {
+	*x = DoseResponse{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DoseResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DoseResponse) ProtoMessage() {}
+
+func (x *DoseResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DoseResponse.ProtoReflect.Descriptor instead.
+func (*DoseResponse) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *DoseResponse) GetEquivalentTime() *Quantity {
+	if x != nil {
+		return x.EquivalentTime
+	}
+	return nil
+}
+
+func (x *DoseResponse) GetZ() *Temperature {
+	if x != nil {
+		return x.Z
+	}
+	return nil
+}
+
+func (x *DoseResponse) GetParts() []*ExposureDose {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *DoseResponse) GetChecks() []*Check {
+	if x != nil {
+		return x.Checks
+	}
+	return nil
+}
+
+func (x *DoseResponse) GetWorking() []*Step {
+	if x != nil {
+		return x.Working
+	}
+	return nil
+}
+
 // Asks what a change of speed does to the pieces in a section.
 //
 // At time 0 the speed begins to go linearly from one to the other. Positions are
@@ -461,14 +822,17 @@ type TransitionRequest struct {
 	// most 20. The ramp is that of all. A piece changes belts when its centre passes.
 	Following []*TransitionRequest_Section `protobuf:"bytes,12,rep,name=following,proto3" json:"following,omitempty"`
 	// What a stop and a lost piece cost, to find the cheapest policy.
-	Cost          *TransitionRequest_Cost `protobuf:"bytes,13,opt,name=cost,proto3" json:"cost,omitempty"`
+	Cost *TransitionRequest_Cost `protobuf:"bytes,13,opt,name=cost,proto3" json:"cost,omitempty"`
+	// Temperatures along the section, for the doses of the pieces' leading edges. Not
+	// together with following.
+	ThermalDose   *TransitionRequest_AlongDose `protobuf:"bytes,14,opt,name=thermal_dose,json=thermalDose,proto3" json:"thermal_dose,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TransitionRequest) Reset() {
 	*x = TransitionRequest{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -480,7 +844,7 @@ func (x *TransitionRequest) String() string {
 func (*TransitionRequest) ProtoMessage() {}
 
 func (x *TransitionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -493,7 +857,7 @@ func (x *TransitionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionRequest.ProtoReflect.Descriptor instead.
 func (*TransitionRequest) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *TransitionRequest) GetLength() *Quantity {
@@ -587,6 +951,13 @@ func (x *TransitionRequest) GetCost() *TransitionRequest_Cost {
 	return nil
 }
 
+func (x *TransitionRequest) GetThermalDose() *TransitionRequest_AlongDose {
+	if x != nil {
+		return x.ThermalDose
+	}
+	return nil
+}
+
 // What a change of speed does to the pieces.
 type TransitionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -605,14 +976,16 @@ type TransitionResponse struct {
 	// How each number was found; on request.
 	Working []*Step `protobuf:"bytes,7,rep,name=working,proto3" json:"working,omitempty"`
 	// The policy that costs least, of equal ones the first. Absent: no cost was given.
-	Cheapest      *TransitionResponse_Policy_Name `protobuf:"varint,8,opt,name=cheapest,proto3,enum=linepace.v1.TransitionResponse_Policy_Name,oneof" json:"cheapest,omitempty"`
+	Cheapest *TransitionResponse_Policy_Name `protobuf:"varint,8,opt,name=cheapest,proto3,enum=linepace.v1.TransitionResponse_Policy_Name,oneof" json:"cheapest,omitempty"`
+	// What the user must know of the doses.
+	Checks        []*Check `protobuf:"bytes,9,rep,name=checks,proto3" json:"checks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TransitionResponse) Reset() {
 	*x = TransitionResponse{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -624,7 +997,7 @@ func (x *TransitionResponse) String() string {
 func (*TransitionResponse) ProtoMessage() {}
 
 func (x *TransitionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -637,7 +1010,7 @@ func (x *TransitionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionResponse.ProtoReflect.Descriptor instead.
 func (*TransitionResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TransitionResponse) GetPolicies() []*TransitionResponse_Policy {
@@ -696,6 +1069,151 @@ func (x *TransitionResponse) GetCheapest() TransitionResponse_Policy_Name {
 	return TransitionResponse_Policy_NAME_UNSPECIFIED
 }
 
+func (x *TransitionResponse) GetChecks() []*Check {
+	if x != nil {
+		return x.Checks
+	}
+	return nil
+}
+
+// What a dose is reckoned from.
+type DwellRequest_ZoneDose struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Reference temperature. Required.
+	Reference *Temperature `protobuf:"bytes,1,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Difference of temperature that changes the effect tenfold, 0.01 to 1000 K. Not
+	// together with z_from.
+	Z *Temperature `protobuf:"bytes,2,opt,name=z,proto3" json:"z,omitempty"`
+	// Two pairs of equal effect, from which z follows. Not together with z.
+	ZFrom []*Exposure `protobuf:"bytes,3,rep,name=z_from,json=zFrom,proto3" json:"z_from,omitempty"`
+	// The temperatures, 1 to 1000; zones that are left out give no dose.
+	Zones         []*DwellRequest_ZoneTemperature `protobuf:"bytes,4,rep,name=zones,proto3" json:"zones,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellRequest_ZoneDose) Reset() {
+	*x = DwellRequest_ZoneDose{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellRequest_ZoneDose) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellRequest_ZoneDose) ProtoMessage() {}
+
+func (x *DwellRequest_ZoneDose) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellRequest_ZoneDose.ProtoReflect.Descriptor instead.
+func (*DwellRequest_ZoneDose) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 0}
+}
+
+func (x *DwellRequest_ZoneDose) GetReference() *Temperature {
+	if x != nil {
+		return x.Reference
+	}
+	return nil
+}
+
+func (x *DwellRequest_ZoneDose) GetZ() *Temperature {
+	if x != nil {
+		return x.Z
+	}
+	return nil
+}
+
+func (x *DwellRequest_ZoneDose) GetZFrom() []*Exposure {
+	if x != nil {
+		return x.ZFrom
+	}
+	return nil
+}
+
+func (x *DwellRequest_ZoneDose) GetZones() []*DwellRequest_ZoneTemperature {
+	if x != nil {
+		return x.Zones
+	}
+	return nil
+}
+
+// The temperature of a zone.
+type DwellRequest_ZoneTemperature struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The section of the dwell.
+	SectionId string `protobuf:"bytes,1,opt,name=section_id,json=sectionId,proto3" json:"section_id,omitempty"`
+	// The zone.
+	Id string `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
+	// Its temperature; that of the product there where it is known.
+	Temperature   *Temperature `protobuf:"bytes,3,opt,name=temperature,proto3" json:"temperature,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellRequest_ZoneTemperature) Reset() {
+	*x = DwellRequest_ZoneTemperature{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellRequest_ZoneTemperature) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellRequest_ZoneTemperature) ProtoMessage() {}
+
+func (x *DwellRequest_ZoneTemperature) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellRequest_ZoneTemperature.ProtoReflect.Descriptor instead.
+func (*DwellRequest_ZoneTemperature) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 1}
+}
+
+func (x *DwellRequest_ZoneTemperature) GetSectionId() string {
+	if x != nil {
+		return x.SectionId
+	}
+	return ""
+}
+
+func (x *DwellRequest_ZoneTemperature) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *DwellRequest_ZoneTemperature) GetTemperature() *Temperature {
+	if x != nil {
+		return x.Temperature
+	}
+	return nil
+}
+
 // The pieces on the belts.
 type DwellRequest_Pieces struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -721,7 +1239,7 @@ type DwellRequest_Pieces struct {
 
 func (x *DwellRequest_Pieces) Reset() {
 	*x = DwellRequest_Pieces{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -733,7 +1251,7 @@ func (x *DwellRequest_Pieces) String() string {
 func (*DwellRequest_Pieces) ProtoMessage() {}
 
 func (x *DwellRequest_Pieces) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -746,7 +1264,7 @@ func (x *DwellRequest_Pieces) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DwellRequest_Pieces.ProtoReflect.Descriptor instead.
 func (*DwellRequest_Pieces) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{0, 2}
 }
 
 func (x *DwellRequest_Pieces) GetLength() *Quantity {
@@ -821,6 +1339,61 @@ func (*DwellRequest_Pieces_Pitch) isDwellRequest_Pieces_Spacing() {}
 
 func (*DwellRequest_Pieces_Rate) isDwellRequest_Pieces_Spacing() {}
 
+// A dose.
+type DwellResponse_ZoneDose struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Equivalent time at the reference temperature: sum of time * lethal rate.
+	EquivalentTime *Quantity `protobuf:"bytes,1,opt,name=equivalent_time,json=equivalentTime,proto3" json:"equivalent_time,omitempty"`
+	// What each zone gives, in the order of the request.
+	Zones         []*ExposureDose `protobuf:"bytes,2,rep,name=zones,proto3" json:"zones,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DwellResponse_ZoneDose) Reset() {
+	*x = DwellResponse_ZoneDose{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DwellResponse_ZoneDose) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DwellResponse_ZoneDose) ProtoMessage() {}
+
+func (x *DwellResponse_ZoneDose) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DwellResponse_ZoneDose.ProtoReflect.Descriptor instead.
+func (*DwellResponse_ZoneDose) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 0}
+}
+
+func (x *DwellResponse_ZoneDose) GetEquivalentTime() *Quantity {
+	if x != nil {
+		return x.EquivalentTime
+	}
+	return nil
+}
+
+func (x *DwellResponse_ZoneDose) GetZones() []*ExposureDose {
+	if x != nil {
+		return x.Zones
+	}
+	return nil
+}
+
 // What one drive does at its setpoint. Absent where it has none.
 type DwellResponse_Belt struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -838,7 +1411,7 @@ type DwellResponse_Belt struct {
 
 func (x *DwellResponse_Belt) Reset() {
 	*x = DwellResponse_Belt{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[5]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -850,7 +1423,7 @@ func (x *DwellResponse_Belt) String() string {
 func (*DwellResponse_Belt) ProtoMessage() {}
 
 func (x *DwellResponse_Belt) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[5]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -863,7 +1436,7 @@ func (x *DwellResponse_Belt) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DwellResponse_Belt.ProtoReflect.Descriptor instead.
 func (*DwellResponse_Belt) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 1}
 }
 
 func (x *DwellResponse_Belt) GetDriveId() string {
@@ -909,7 +1482,7 @@ type DwellResponse_ZoneTime struct {
 
 func (x *DwellResponse_ZoneTime) Reset() {
 	*x = DwellResponse_ZoneTime{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -921,7 +1494,7 @@ func (x *DwellResponse_ZoneTime) String() string {
 func (*DwellResponse_ZoneTime) ProtoMessage() {}
 
 func (x *DwellResponse_ZoneTime) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -934,7 +1507,7 @@ func (x *DwellResponse_ZoneTime) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DwellResponse_ZoneTime.ProtoReflect.Descriptor instead.
 func (*DwellResponse_ZoneTime) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 1}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 2}
 }
 
 func (x *DwellResponse_ZoneTime) GetId() string {
@@ -983,7 +1556,7 @@ type DwellResponse_Throughput struct {
 
 func (x *DwellResponse_Throughput) Reset() {
 	*x = DwellResponse_Throughput{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -995,7 +1568,7 @@ func (x *DwellResponse_Throughput) String() string {
 func (*DwellResponse_Throughput) ProtoMessage() {}
 
 func (x *DwellResponse_Throughput) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1008,7 +1581,7 @@ func (x *DwellResponse_Throughput) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DwellResponse_Throughput.ProtoReflect.Descriptor instead.
 func (*DwellResponse_Throughput) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 2}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 3}
 }
 
 func (x *DwellResponse_Throughput) GetPieceRate() *Quantity {
@@ -1080,7 +1653,7 @@ type DwellResponse_Load struct {
 
 func (x *DwellResponse_Load) Reset() {
 	*x = DwellResponse_Load{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1092,7 +1665,7 @@ func (x *DwellResponse_Load) String() string {
 func (*DwellResponse_Load) ProtoMessage() {}
 
 func (x *DwellResponse_Load) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1105,7 +1678,7 @@ func (x *DwellResponse_Load) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DwellResponse_Load.ProtoReflect.Descriptor instead.
 func (*DwellResponse_Load) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 3}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{1, 4}
 }
 
 func (x *DwellResponse_Load) GetDriveId() string {
@@ -1143,6 +1716,190 @@ func (x *DwellResponse_Load) GetMassLoading() *Quantity {
 	return nil
 }
 
+// A point of a profile.
+type DoseRequest_Point struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The temperature.
+	Temperature *Temperature `protobuf:"bytes,1,opt,name=temperature,proto3" json:"temperature,omitempty"`
+	// When, 0 or more.
+	Time          *Quantity `protobuf:"bytes,2,opt,name=time,proto3" json:"time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DoseRequest_Point) Reset() {
+	*x = DoseRequest_Point{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DoseRequest_Point) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DoseRequest_Point) ProtoMessage() {}
+
+func (x *DoseRequest_Point) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DoseRequest_Point.ProtoReflect.Descriptor instead.
+func (*DoseRequest_Point) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{5, 0}
+}
+
+func (x *DoseRequest_Point) GetTemperature() *Temperature {
+	if x != nil {
+		return x.Temperature
+	}
+	return nil
+}
+
+func (x *DoseRequest_Point) GetTime() *Quantity {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+// What the doses are reckoned from.
+type TransitionRequest_AlongDose struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Reference temperature. Required.
+	Reference *Temperature `protobuf:"bytes,1,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Difference of temperature that changes the effect tenfold, 0.01 to 1000 K. Not
+	// together with z_from.
+	Z *Temperature `protobuf:"bytes,2,opt,name=z,proto3" json:"z,omitempty"`
+	// Two pairs of equal effect, from which z follows. Not together with z.
+	ZFrom []*Exposure `protobuf:"bytes,3,rep,name=z_from,json=zFrom,proto3" json:"z_from,omitempty"`
+	// Lengths of the section in order of travel, from the entrance on, 1 to 100.
+	Zones         []*TransitionRequest_Along `protobuf:"bytes,4,rep,name=zones,proto3" json:"zones,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TransitionRequest_AlongDose) Reset() {
+	*x = TransitionRequest_AlongDose{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TransitionRequest_AlongDose) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TransitionRequest_AlongDose) ProtoMessage() {}
+
+func (x *TransitionRequest_AlongDose) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TransitionRequest_AlongDose.ProtoReflect.Descriptor instead.
+func (*TransitionRequest_AlongDose) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7, 0}
+}
+
+func (x *TransitionRequest_AlongDose) GetReference() *Temperature {
+	if x != nil {
+		return x.Reference
+	}
+	return nil
+}
+
+func (x *TransitionRequest_AlongDose) GetZ() *Temperature {
+	if x != nil {
+		return x.Z
+	}
+	return nil
+}
+
+func (x *TransitionRequest_AlongDose) GetZFrom() []*Exposure {
+	if x != nil {
+		return x.ZFrom
+	}
+	return nil
+}
+
+func (x *TransitionRequest_AlongDose) GetZones() []*TransitionRequest_Along {
+	if x != nil {
+		return x.Zones
+	}
+	return nil
+}
+
+// A length of the section at a temperature.
+type TransitionRequest_Along struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The length, above 0.
+	Length *Quantity `protobuf:"bytes,1,opt,name=length,proto3" json:"length,omitempty"`
+	// Its temperature; that of the product there where it is known.
+	Temperature   *Temperature `protobuf:"bytes,2,opt,name=temperature,proto3" json:"temperature,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TransitionRequest_Along) Reset() {
+	*x = TransitionRequest_Along{}
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TransitionRequest_Along) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TransitionRequest_Along) ProtoMessage() {}
+
+func (x *TransitionRequest_Along) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TransitionRequest_Along.ProtoReflect.Descriptor instead.
+func (*TransitionRequest_Along) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7, 1}
+}
+
+func (x *TransitionRequest_Along) GetLength() *Quantity {
+	if x != nil {
+		return x.Length
+	}
+	return nil
+}
+
+func (x *TransitionRequest_Along) GetTemperature() *Temperature {
+	if x != nil {
+		return x.Temperature
+	}
+	return nil
+}
+
 // A section behind the first.
 type TransitionRequest_Section struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1158,7 +1915,7 @@ type TransitionRequest_Section struct {
 
 func (x *TransitionRequest_Section) Reset() {
 	*x = TransitionRequest_Section{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1170,7 +1927,7 @@ func (x *TransitionRequest_Section) String() string {
 func (*TransitionRequest_Section) ProtoMessage() {}
 
 func (x *TransitionRequest_Section) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1183,7 +1940,7 @@ func (x *TransitionRequest_Section) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionRequest_Section.ProtoReflect.Descriptor instead.
 func (*TransitionRequest_Section) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7, 2}
 }
 
 func (x *TransitionRequest_Section) GetLength() *Quantity {
@@ -1220,7 +1977,7 @@ type TransitionRequest_Cost struct {
 
 func (x *TransitionRequest_Cost) Reset() {
 	*x = TransitionRequest_Cost{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1232,7 +1989,7 @@ func (x *TransitionRequest_Cost) String() string {
 func (*TransitionRequest_Cost) ProtoMessage() {}
 
 func (x *TransitionRequest_Cost) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1245,7 +2002,7 @@ func (x *TransitionRequest_Cost) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionRequest_Cost.ProtoReflect.Descriptor instead.
 func (*TransitionRequest_Cost) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 1}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7, 3}
 }
 
 func (x *TransitionRequest_Cost) GetPerMinuteStopped() float64 {
@@ -1275,7 +2032,7 @@ type TransitionRequest_Piece struct {
 
 func (x *TransitionRequest_Piece) Reset() {
 	*x = TransitionRequest_Piece{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1287,7 +2044,7 @@ func (x *TransitionRequest_Piece) String() string {
 func (*TransitionRequest_Piece) ProtoMessage() {}
 
 func (x *TransitionRequest_Piece) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1300,7 +2057,7 @@ func (x *TransitionRequest_Piece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionRequest_Piece.ProtoReflect.Descriptor instead.
 func (*TransitionRequest_Piece) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{2, 2}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{7, 4}
 }
 
 func (x *TransitionRequest_Piece) GetLength() *Quantity {
@@ -1345,14 +2102,19 @@ type TransitionResponse_Policy struct {
 	Pieces []*TransitionResponse_PieceTime `protobuf:"bytes,9,rep,name=pieces,proto3" json:"pieces,omitempty"`
 	// minutes of feed_stopped * cost per minute + pieces out of tolerance * cost per
 	// piece, in the currency of the costs. Absent: no cost was given, or not possible.
-	Cost          *float64 `protobuf:"fixed64,10,opt,name=cost,proto3,oneof" json:"cost,omitempty"`
+	Cost *float64 `protobuf:"fixed64,10,opt,name=cost,proto3,oneof" json:"cost,omitempty"`
+	// Least equivalent time at the reference temperature of a piece, as dwell_shortest.
+	// Absent: no temperatures were given, or not possible.
+	DoseLeast *Quantity `protobuf:"bytes,11,opt,name=dose_least,json=doseLeast,proto3" json:"dose_least,omitempty"`
+	// Most equivalent time of a piece.
+	DoseMost      *Quantity `protobuf:"bytes,12,opt,name=dose_most,json=doseMost,proto3" json:"dose_most,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TransitionResponse_Policy) Reset() {
 	*x = TransitionResponse_Policy{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1364,7 +2126,7 @@ func (x *TransitionResponse_Policy) String() string {
 func (*TransitionResponse_Policy) ProtoMessage() {}
 
 func (x *TransitionResponse_Policy) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1377,7 +2139,7 @@ func (x *TransitionResponse_Policy) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionResponse_Policy.ProtoReflect.Descriptor instead.
 func (*TransitionResponse_Policy) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3, 0}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{8, 0}
 }
 
 func (x *TransitionResponse_Policy) GetPolicy() TransitionResponse_Policy_Name {
@@ -1450,6 +2212,20 @@ func (x *TransitionResponse_Policy) GetCost() float64 {
 	return 0
 }
 
+func (x *TransitionResponse_Policy) GetDoseLeast() *Quantity {
+	if x != nil {
+		return x.DoseLeast
+	}
+	return nil
+}
+
+func (x *TransitionResponse_Policy) GetDoseMost() *Quantity {
+	if x != nil {
+		return x.DoseMost
+	}
+	return nil
+}
+
 // One piece.
 type TransitionResponse_PieceTime struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1467,7 +2243,7 @@ type TransitionResponse_PieceTime struct {
 
 func (x *TransitionResponse_PieceTime) Reset() {
 	*x = TransitionResponse_PieceTime{}
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1479,7 +2255,7 @@ func (x *TransitionResponse_PieceTime) String() string {
 func (*TransitionResponse_PieceTime) ProtoMessage() {}
 
 func (x *TransitionResponse_PieceTime) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_dwell_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_dwell_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1492,7 +2268,7 @@ func (x *TransitionResponse_PieceTime) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransitionResponse_PieceTime.ProtoReflect.Descriptor instead.
 func (*TransitionResponse_PieceTime) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{3, 1}
+	return file_linepace_v1_dwell_service_proto_rawDescGZIP(), []int{8, 1}
 }
 
 func (x *TransitionResponse_PieceTime) GetEnters() *Quantity {
@@ -1527,14 +2303,27 @@ var File_linepace_v1_dwell_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1flinepace/v1/dwell_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xf4\x04\n" +
+	"\x1flinepace/v1/dwell_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\xd5\b\n" +
 	"\fDwellRequest\x127\n" +
 	"\x06drives\x18\x01 \x03(\v2\x12.linepace.v1.DriveB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x06drives\x12=\n" +
 	"\bsections\x18\x02 \x03(\v2\x14.linepace.v1.SectionB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\bsections\x120\n" +
 	"\x05dwell\x18\x03 \x01(\v2\x12.linepace.v1.DwellB\x06\xbaH\x03\xc8\x01\x01R\x05dwell\x124\n" +
 	"\ttolerance\x18\x04 \x01(\v2\x16.linepace.v1.ToleranceR\ttolerance\x128\n" +
 	"\x06pieces\x18\x05 \x01(\v2 .linepace.v1.DwellRequest.PiecesR\x06pieces\x12'\n" +
-	"\x0finclude_working\x18\x06 \x01(\bR\x0eincludeWorking\x1a\xa0\x02\n" +
+	"\x0finclude_working\x18\x06 \x01(\bR\x0eincludeWorking\x12E\n" +
+	"\fthermal_dose\x18\a \x01(\v2\".linepace.v1.DwellRequest.ZoneDoseR\vthermalDose\x1a\xf8\x01\n" +
+	"\bZoneDose\x12>\n" +
+	"\treference\x18\x01 \x01(\v2\x18.linepace.v1.TemperatureB\x06\xbaH\x03\xc8\x01\x01R\treference\x12&\n" +
+	"\x01z\x18\x02 \x01(\v2\x18.linepace.v1.TemperatureR\x01z\x126\n" +
+	"\x06z_from\x18\x03 \x03(\v2\x15.linepace.v1.ExposureB\b\xbaH\x05\x92\x01\x02\x10\x02R\x05zFrom\x12L\n" +
+	"\x05zones\x18\x04 \x03(\v2).linepace.v1.DwellRequest.ZoneTemperatureB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x05zones\x1a\x9c\x01\n" +
+	"\x0fZoneTemperature\x12)\n" +
+	"\n" +
+	"section_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\tsectionId\x12\x1a\n" +
+	"\x02id\x18\x02 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12B\n" +
+	"\vtemperature\x18\x03 \x01(\v2\x18.linepace.v1.TemperatureB\x06\xbaH\x03\xc8\x01\x01R\vtemperature\x1a\xa0\x02\n" +
 	"\x06Pieces\x125\n" +
 	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x12-\n" +
 	"\x05pitch\x18\x02 \x01(\v2\x15.linepace.v1.QuantityH\x00R\x05pitch\x12+\n" +
@@ -1542,7 +2331,7 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x04rows\x18\x04 \x01(\x05R\x04rows\x12)\n" +
 	"\x04mass\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\x04mass\x122\n" +
 	"\tleast_gap\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\bleastGapB\x10\n" +
-	"\aspacing\x12\x05\xbaH\x02\b\x01\"\xd2\v\n" +
+	"\aspacing\x12\x05\xbaH\x02\b\x01\"\x97\r\n" +
 	"\rDwellResponse\x123\n" +
 	"\tsetpoints\x18\x01 \x03(\v2\x15.linepace.v1.SetpointR\tsetpoints\x12<\n" +
 	"\x0eachieved_dwell\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\rachievedDwell\x12-\n" +
@@ -1556,7 +2345,11 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x06checks\x18\b \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
 	"\averdict\x18\t \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
 	"\aworking\x18\n" +
-	" \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xb6\x01\n" +
+	" \x03(\v2\x11.linepace.v1.StepR\aworking\x12F\n" +
+	"\fthermal_dose\x18\v \x01(\v2#.linepace.v1.DwellResponse.ZoneDoseR\vthermalDose\x1a{\n" +
+	"\bZoneDose\x12>\n" +
+	"\x0fequivalent_time\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x0eequivalentTime\x12/\n" +
+	"\x05zones\x18\x02 \x03(\v2\x19.linepace.v1.ExposureDoseR\x05zones\x1a\xb6\x01\n" +
 	"\x04Belt\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12+\n" +
 	"\x05speed\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x05speed\x12)\n" +
@@ -1583,8 +2376,35 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x05pitch\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x05pitch\x12'\n" +
 	"\x03gap\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x03gap\x12/\n" +
 	"\aloading\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\aloading\x128\n" +
-	"\fmass_loading\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\vmassLoading\"\x93\n" +
-	"\n" +
+	"\fmass_loading\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\vmassLoading\"@\n" +
+	"\vTemperature\x12\x14\n" +
+	"\x05value\x18\x01 \x01(\x01R\x05value\x12\x1b\n" +
+	"\x04unit\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x04unit\"\x81\x01\n" +
+	"\bExposure\x12B\n" +
+	"\vtemperature\x18\x01 \x01(\v2\x18.linepace.v1.TemperatureB\x06\xbaH\x03\xc8\x01\x01R\vtemperature\x121\n" +
+	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04time\"o\n" +
+	"\fExposureDose\x12\x1f\n" +
+	"\vlethal_rate\x18\x01 \x01(\x01R\n" +
+	"lethalRate\x12>\n" +
+	"\x0fequivalent_time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x0eequivalentTime\"\xd3\x03\n" +
+	"\vDoseRequest\x12>\n" +
+	"\treference\x18\x01 \x01(\v2\x18.linepace.v1.TemperatureB\x06\xbaH\x03\xc8\x01\x01R\treference\x12&\n" +
+	"\x01z\x18\x02 \x01(\v2\x18.linepace.v1.TemperatureR\x01z\x126\n" +
+	"\x06z_from\x18\x03 \x03(\v2\x15.linepace.v1.ExposureB\b\xbaH\x05\x92\x01\x02\x10\x02R\x05zFrom\x127\n" +
+	"\x05steps\x18\x04 \x03(\v2\x15.linepace.v1.ExposureB\n" +
+	"\xbaH\a\x92\x01\x04\x10\xa0\x8d\x06R\x05steps\x12B\n" +
+	"\x06points\x18\x05 \x03(\v2\x1e.linepace.v1.DoseRequest.PointB\n" +
+	"\xbaH\a\x92\x01\x04\x10\xa0\x8d\x06R\x06points\x12'\n" +
+	"\x0finclude_working\x18\x06 \x01(\bR\x0eincludeWorking\x1a~\n" +
+	"\x05Point\x12B\n" +
+	"\vtemperature\x18\x01 \x01(\v2\x18.linepace.v1.TemperatureB\x06\xbaH\x03\xc8\x01\x01R\vtemperature\x121\n" +
+	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04time\"\x80\x02\n" +
+	"\fDoseResponse\x12>\n" +
+	"\x0fequivalent_time\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x0eequivalentTime\x12&\n" +
+	"\x01z\x18\x02 \x01(\v2\x18.linepace.v1.TemperatureR\x01z\x12/\n" +
+	"\x05parts\x18\x03 \x03(\v2\x19.linepace.v1.ExposureDoseR\x05parts\x12*\n" +
+	"\x06checks\x18\x04 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x12+\n" +
+	"\aworking\x18\x05 \x03(\v2\x11.linepace.v1.StepR\aworking\"\xdb\r\n" +
 	"\x11TransitionRequest\x125\n" +
 	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x121\n" +
 	"\x04from\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12-\n" +
@@ -1601,7 +2421,17 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	" \x01(\bR\rincludePieces\x12'\n" +
 	"\x0finclude_working\x18\v \x01(\bR\x0eincludeWorking\x12N\n" +
 	"\tfollowing\x18\f \x03(\v2&.linepace.v1.TransitionRequest.SectionB\b\xbaH\x05\x92\x01\x02\x10\x14R\tfollowing\x127\n" +
-	"\x04cost\x18\r \x01(\v2#.linepace.v1.TransitionRequest.CostR\x04cost\x1a\xa2\x01\n" +
+	"\x04cost\x18\r \x01(\v2#.linepace.v1.TransitionRequest.CostR\x04cost\x12K\n" +
+	"\fthermal_dose\x18\x0e \x01(\v2(.linepace.v1.TransitionRequest.AlongDoseR\vthermalDose\x1a\xf3\x01\n" +
+	"\tAlongDose\x12>\n" +
+	"\treference\x18\x01 \x01(\v2\x18.linepace.v1.TemperatureB\x06\xbaH\x03\xc8\x01\x01R\treference\x12&\n" +
+	"\x01z\x18\x02 \x01(\v2\x18.linepace.v1.TemperatureR\x01z\x126\n" +
+	"\x06z_from\x18\x03 \x03(\v2\x15.linepace.v1.ExposureB\b\xbaH\x05\x92\x01\x02\x10\x02R\x05zFrom\x12F\n" +
+	"\x05zones\x18\x04 \x03(\v2$.linepace.v1.TransitionRequest.AlongB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10dR\x05zones\x1a\x82\x01\n" +
+	"\x05Along\x125\n" +
+	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x12B\n" +
+	"\vtemperature\x18\x02 \x01(\v2\x18.linepace.v1.TemperatureB\x06\xbaH\x03\xc8\x01\x01R\vtemperature\x1a\xa2\x01\n" +
 	"\aSection\x125\n" +
 	"\x06length\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x06length\x121\n" +
 	"\x04from\x18\x02 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12-\n" +
@@ -1621,8 +2451,7 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x10FEED_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCONSTANT_PITCH\x10\x01\x12\x11\n" +
 	"\rCONSTANT_RATE\x10\x02B\x14\n" +
-	"\x12_tolerance_percent\"\xf7\n" +
-	"\n" +
+	"\x12_tolerance_percent\"\x8d\f\n" +
 	"\x12TransitionResponse\x12B\n" +
 	"\bpolicies\x18\x01 \x03(\v2&.linepace.v1.TransitionResponse.PolicyR\bpolicies\x12>\n" +
 	"\x0foutgoing_target\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x0eoutgoingTarget\x12>\n" +
@@ -1632,7 +2461,8 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\vramp_travel\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\n" +
 	"rampTravel\x12+\n" +
 	"\aworking\x18\a \x03(\v2\x11.linepace.v1.StepR\aworking\x12L\n" +
-	"\bcheapest\x18\b \x01(\x0e2+.linepace.v1.TransitionResponse.Policy.NameH\x00R\bcheapest\x88\x01\x01\x1a\xd2\x05\n" +
+	"\bcheapest\x18\b \x01(\x0e2+.linepace.v1.TransitionResponse.Policy.NameH\x00R\bcheapest\x88\x01\x01\x12*\n" +
+	"\x06checks\x18\t \x03(\v2\x12.linepace.v1.CheckR\x06checks\x1a\xbc\x06\n" +
 	"\x06Policy\x12C\n" +
 	"\x06policy\x18\x01 \x01(\x0e2+.linepace.v1.TransitionResponse.Policy.NameR\x06policy\x12\x1a\n" +
 	"\bpossible\x18\x02 \x01(\bR\bpossible\x128\n" +
@@ -1644,7 +2474,10 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x19feed_stopped_for_incoming\x18\b \x01(\v2\x15.linepace.v1.QuantityR\x16feedStoppedForIncoming\x12A\n" +
 	"\x06pieces\x18\t \x03(\v2).linepace.v1.TransitionResponse.PieceTimeR\x06pieces\x12\x17\n" +
 	"\x04cost\x18\n" +
-	" \x01(\x01H\x01R\x04cost\x88\x01\x01\"c\n" +
+	" \x01(\x01H\x01R\x04cost\x88\x01\x01\x124\n" +
+	"\n" +
+	"dose_least\x18\v \x01(\v2\x15.linepace.v1.QuantityR\tdoseLeast\x122\n" +
+	"\tdose_most\x18\f \x01(\v2\x15.linepace.v1.QuantityR\bdoseMost\"c\n" +
 	"\x04Name\x12\x14\n" +
 	"\x10NAME_UNSPECIFIED\x10\x00\x12\x0e\n" +
 	"\n" +
@@ -1659,11 +2492,12 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x12\x1a\n" +
 	"\bincoming\x18\x03 \x01(\bR\bincoming\x12(\n" +
 	"\x10out_of_tolerance\x18\x04 \x01(\bR\x0eoutOfToleranceB\v\n" +
-	"\t_cheapest2\xda\x01\n" +
+	"\t_cheapest2\xb2\x02\n" +
 	"\fDwellService\x12Z\n" +
 	"\x05Dwell\x12\x19.linepace.v1.DwellRequest\x1a\x1a.linepace.v1.DwellResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/dwell:dwell\x12n\n" +
 	"\n" +
-	"Transition\x12\x1e.linepace.v1.TransitionRequest\x1a\x1f.linepace.v1.TransitionResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/dwell:transitionB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"Transition\x12\x1e.linepace.v1.TransitionRequest\x1a\x1f.linepace.v1.TransitionResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/dwell:transition\x12V\n" +
+	"\x04Dose\x12\x18.linepace.v1.DoseRequest\x1a\x19.linepace.v1.DoseResponse\"\x19\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/dwell:doseB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_dwell_service_proto_rawDescOnce sync.Once
@@ -1678,109 +2512,156 @@ func file_linepace_v1_dwell_service_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_dwell_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_linepace_v1_dwell_service_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_linepace_v1_dwell_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_linepace_v1_dwell_service_proto_goTypes = []any{
 	(TransitionRequest_Feed)(0),          // 0: linepace.v1.TransitionRequest.Feed
 	(TransitionRequest_Piece_Meaning)(0), // 1: linepace.v1.TransitionRequest.Piece.Meaning
 	(TransitionResponse_Policy_Name)(0),  // 2: linepace.v1.TransitionResponse.Policy.Name
 	(*DwellRequest)(nil),                 // 3: linepace.v1.DwellRequest
 	(*DwellResponse)(nil),                // 4: linepace.v1.DwellResponse
-	(*TransitionRequest)(nil),            // 5: linepace.v1.TransitionRequest
-	(*TransitionResponse)(nil),           // 6: linepace.v1.TransitionResponse
-	(*DwellRequest_Pieces)(nil),          // 7: linepace.v1.DwellRequest.Pieces
-	(*DwellResponse_Belt)(nil),           // 8: linepace.v1.DwellResponse.Belt
-	(*DwellResponse_ZoneTime)(nil),       // 9: linepace.v1.DwellResponse.ZoneTime
-	(*DwellResponse_Throughput)(nil),     // 10: linepace.v1.DwellResponse.Throughput
-	(*DwellResponse_Load)(nil),           // 11: linepace.v1.DwellResponse.Load
-	(*TransitionRequest_Section)(nil),    // 12: linepace.v1.TransitionRequest.Section
-	(*TransitionRequest_Cost)(nil),       // 13: linepace.v1.TransitionRequest.Cost
-	(*TransitionRequest_Piece)(nil),      // 14: linepace.v1.TransitionRequest.Piece
-	(*TransitionResponse_Policy)(nil),    // 15: linepace.v1.TransitionResponse.Policy
-	(*TransitionResponse_PieceTime)(nil), // 16: linepace.v1.TransitionResponse.PieceTime
-	(*Drive)(nil),                        // 17: linepace.v1.Drive
-	(*Section)(nil),                      // 18: linepace.v1.Section
-	(*Dwell)(nil),                        // 19: linepace.v1.Dwell
-	(*Tolerance)(nil),                    // 20: linepace.v1.Tolerance
-	(*Setpoint)(nil),                     // 21: linepace.v1.Setpoint
-	(*Quantity)(nil),                     // 22: linepace.v1.Quantity
-	(*Check)(nil),                        // 23: linepace.v1.Check
-	(Check_Verdict)(0),                   // 24: linepace.v1.Check.Verdict
-	(*Step)(nil),                         // 25: linepace.v1.Step
+	(*Temperature)(nil),                  // 5: linepace.v1.Temperature
+	(*Exposure)(nil),                     // 6: linepace.v1.Exposure
+	(*ExposureDose)(nil),                 // 7: linepace.v1.ExposureDose
+	(*DoseRequest)(nil),                  // 8: linepace.v1.DoseRequest
+	(*DoseResponse)(nil),                 // 9: linepace.v1.DoseResponse
+	(*TransitionRequest)(nil),            // 10: linepace.v1.TransitionRequest
+	(*TransitionResponse)(nil),           // 11: linepace.v1.TransitionResponse
+	(*DwellRequest_ZoneDose)(nil),        // 12: linepace.v1.DwellRequest.ZoneDose
+	(*DwellRequest_ZoneTemperature)(nil), // 13: linepace.v1.DwellRequest.ZoneTemperature
+	(*DwellRequest_Pieces)(nil),          // 14: linepace.v1.DwellRequest.Pieces
+	(*DwellResponse_ZoneDose)(nil),       // 15: linepace.v1.DwellResponse.ZoneDose
+	(*DwellResponse_Belt)(nil),           // 16: linepace.v1.DwellResponse.Belt
+	(*DwellResponse_ZoneTime)(nil),       // 17: linepace.v1.DwellResponse.ZoneTime
+	(*DwellResponse_Throughput)(nil),     // 18: linepace.v1.DwellResponse.Throughput
+	(*DwellResponse_Load)(nil),           // 19: linepace.v1.DwellResponse.Load
+	(*DoseRequest_Point)(nil),            // 20: linepace.v1.DoseRequest.Point
+	(*TransitionRequest_AlongDose)(nil),  // 21: linepace.v1.TransitionRequest.AlongDose
+	(*TransitionRequest_Along)(nil),      // 22: linepace.v1.TransitionRequest.Along
+	(*TransitionRequest_Section)(nil),    // 23: linepace.v1.TransitionRequest.Section
+	(*TransitionRequest_Cost)(nil),       // 24: linepace.v1.TransitionRequest.Cost
+	(*TransitionRequest_Piece)(nil),      // 25: linepace.v1.TransitionRequest.Piece
+	(*TransitionResponse_Policy)(nil),    // 26: linepace.v1.TransitionResponse.Policy
+	(*TransitionResponse_PieceTime)(nil), // 27: linepace.v1.TransitionResponse.PieceTime
+	(*Drive)(nil),                        // 28: linepace.v1.Drive
+	(*Section)(nil),                      // 29: linepace.v1.Section
+	(*Dwell)(nil),                        // 30: linepace.v1.Dwell
+	(*Tolerance)(nil),                    // 31: linepace.v1.Tolerance
+	(*Setpoint)(nil),                     // 32: linepace.v1.Setpoint
+	(*Quantity)(nil),                     // 33: linepace.v1.Quantity
+	(*Check)(nil),                        // 34: linepace.v1.Check
+	(Check_Verdict)(0),                   // 35: linepace.v1.Check.Verdict
+	(*Step)(nil),                         // 36: linepace.v1.Step
 }
 var file_linepace_v1_dwell_service_proto_depIdxs = []int32{
-	17, // 0: linepace.v1.DwellRequest.drives:type_name -> linepace.v1.Drive
-	18, // 1: linepace.v1.DwellRequest.sections:type_name -> linepace.v1.Section
-	19, // 2: linepace.v1.DwellRequest.dwell:type_name -> linepace.v1.Dwell
-	20, // 3: linepace.v1.DwellRequest.tolerance:type_name -> linepace.v1.Tolerance
-	7,  // 4: linepace.v1.DwellRequest.pieces:type_name -> linepace.v1.DwellRequest.Pieces
-	21, // 5: linepace.v1.DwellResponse.setpoints:type_name -> linepace.v1.Setpoint
-	22, // 6: linepace.v1.DwellResponse.achieved_dwell:type_name -> linepace.v1.Quantity
-	22, // 7: linepace.v1.DwellResponse.margin:type_name -> linepace.v1.Quantity
-	22, // 8: linepace.v1.DwellResponse.time_per_count:type_name -> linepace.v1.Quantity
-	8,  // 9: linepace.v1.DwellResponse.belts:type_name -> linepace.v1.DwellResponse.Belt
-	9,  // 10: linepace.v1.DwellResponse.zones:type_name -> linepace.v1.DwellResponse.ZoneTime
-	10, // 11: linepace.v1.DwellResponse.throughput:type_name -> linepace.v1.DwellResponse.Throughput
-	23, // 12: linepace.v1.DwellResponse.checks:type_name -> linepace.v1.Check
-	24, // 13: linepace.v1.DwellResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	25, // 14: linepace.v1.DwellResponse.working:type_name -> linepace.v1.Step
-	22, // 15: linepace.v1.TransitionRequest.length:type_name -> linepace.v1.Quantity
-	22, // 16: linepace.v1.TransitionRequest.from:type_name -> linepace.v1.Quantity
-	22, // 17: linepace.v1.TransitionRequest.to:type_name -> linepace.v1.Quantity
-	22, // 18: linepace.v1.TransitionRequest.ramp:type_name -> linepace.v1.Quantity
-	22, // 19: linepace.v1.TransitionRequest.pitch:type_name -> linepace.v1.Quantity
-	22, // 20: linepace.v1.TransitionRequest.first_piece:type_name -> linepace.v1.Quantity
-	14, // 21: linepace.v1.TransitionRequest.piece:type_name -> linepace.v1.TransitionRequest.Piece
-	0,  // 22: linepace.v1.TransitionRequest.feed:type_name -> linepace.v1.TransitionRequest.Feed
-	12, // 23: linepace.v1.TransitionRequest.following:type_name -> linepace.v1.TransitionRequest.Section
-	13, // 24: linepace.v1.TransitionRequest.cost:type_name -> linepace.v1.TransitionRequest.Cost
-	15, // 25: linepace.v1.TransitionResponse.policies:type_name -> linepace.v1.TransitionResponse.Policy
-	22, // 26: linepace.v1.TransitionResponse.outgoing_target:type_name -> linepace.v1.Quantity
-	22, // 27: linepace.v1.TransitionResponse.incoming_target:type_name -> linepace.v1.Quantity
-	22, // 28: linepace.v1.TransitionResponse.ramp_travel:type_name -> linepace.v1.Quantity
-	25, // 29: linepace.v1.TransitionResponse.working:type_name -> linepace.v1.Step
-	2,  // 30: linepace.v1.TransitionResponse.cheapest:type_name -> linepace.v1.TransitionResponse.Policy.Name
-	22, // 31: linepace.v1.DwellRequest.Pieces.length:type_name -> linepace.v1.Quantity
-	22, // 32: linepace.v1.DwellRequest.Pieces.pitch:type_name -> linepace.v1.Quantity
-	22, // 33: linepace.v1.DwellRequest.Pieces.rate:type_name -> linepace.v1.Quantity
-	22, // 34: linepace.v1.DwellRequest.Pieces.mass:type_name -> linepace.v1.Quantity
-	22, // 35: linepace.v1.DwellRequest.Pieces.least_gap:type_name -> linepace.v1.Quantity
-	22, // 36: linepace.v1.DwellResponse.Belt.speed:type_name -> linepace.v1.Quantity
-	22, // 37: linepace.v1.DwellResponse.Belt.time:type_name -> linepace.v1.Quantity
-	22, // 38: linepace.v1.DwellResponse.Belt.time_per_count:type_name -> linepace.v1.Quantity
-	22, // 39: linepace.v1.DwellResponse.ZoneTime.time:type_name -> linepace.v1.Quantity
-	22, // 40: linepace.v1.DwellResponse.Throughput.piece_rate:type_name -> linepace.v1.Quantity
-	22, // 41: linepace.v1.DwellResponse.Throughput.mass_rate:type_name -> linepace.v1.Quantity
-	11, // 42: linepace.v1.DwellResponse.Throughput.loads:type_name -> linepace.v1.DwellResponse.Load
-	22, // 43: linepace.v1.DwellResponse.Throughput.work_in_process:type_name -> linepace.v1.Quantity
-	22, // 44: linepace.v1.DwellResponse.Throughput.mass_in_process:type_name -> linepace.v1.Quantity
-	22, // 45: linepace.v1.DwellResponse.Throughput.first_out:type_name -> linepace.v1.Quantity
-	22, // 46: linepace.v1.DwellResponse.Throughput.line_clear:type_name -> linepace.v1.Quantity
-	22, // 47: linepace.v1.DwellResponse.Load.pitch:type_name -> linepace.v1.Quantity
-	22, // 48: linepace.v1.DwellResponse.Load.gap:type_name -> linepace.v1.Quantity
-	22, // 49: linepace.v1.DwellResponse.Load.loading:type_name -> linepace.v1.Quantity
-	22, // 50: linepace.v1.DwellResponse.Load.mass_loading:type_name -> linepace.v1.Quantity
-	22, // 51: linepace.v1.TransitionRequest.Section.length:type_name -> linepace.v1.Quantity
-	22, // 52: linepace.v1.TransitionRequest.Section.from:type_name -> linepace.v1.Quantity
-	22, // 53: linepace.v1.TransitionRequest.Section.to:type_name -> linepace.v1.Quantity
-	22, // 54: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
-	1,  // 55: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
-	2,  // 56: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
-	22, // 57: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
-	22, // 58: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
-	22, // 59: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
-	22, // 60: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
-	16, // 61: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
-	22, // 62: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
-	22, // 63: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
-	3,  // 64: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
-	5,  // 65: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
-	4,  // 66: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
-	6,  // 67: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
-	66, // [66:68] is the sub-list for method output_type
-	64, // [64:66] is the sub-list for method input_type
-	64, // [64:64] is the sub-list for extension type_name
-	64, // [64:64] is the sub-list for extension extendee
-	0,  // [0:64] is the sub-list for field type_name
+	28,  // 0: linepace.v1.DwellRequest.drives:type_name -> linepace.v1.Drive
+	29,  // 1: linepace.v1.DwellRequest.sections:type_name -> linepace.v1.Section
+	30,  // 2: linepace.v1.DwellRequest.dwell:type_name -> linepace.v1.Dwell
+	31,  // 3: linepace.v1.DwellRequest.tolerance:type_name -> linepace.v1.Tolerance
+	14,  // 4: linepace.v1.DwellRequest.pieces:type_name -> linepace.v1.DwellRequest.Pieces
+	12,  // 5: linepace.v1.DwellRequest.thermal_dose:type_name -> linepace.v1.DwellRequest.ZoneDose
+	32,  // 6: linepace.v1.DwellResponse.setpoints:type_name -> linepace.v1.Setpoint
+	33,  // 7: linepace.v1.DwellResponse.achieved_dwell:type_name -> linepace.v1.Quantity
+	33,  // 8: linepace.v1.DwellResponse.margin:type_name -> linepace.v1.Quantity
+	33,  // 9: linepace.v1.DwellResponse.time_per_count:type_name -> linepace.v1.Quantity
+	16,  // 10: linepace.v1.DwellResponse.belts:type_name -> linepace.v1.DwellResponse.Belt
+	17,  // 11: linepace.v1.DwellResponse.zones:type_name -> linepace.v1.DwellResponse.ZoneTime
+	18,  // 12: linepace.v1.DwellResponse.throughput:type_name -> linepace.v1.DwellResponse.Throughput
+	34,  // 13: linepace.v1.DwellResponse.checks:type_name -> linepace.v1.Check
+	35,  // 14: linepace.v1.DwellResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	36,  // 15: linepace.v1.DwellResponse.working:type_name -> linepace.v1.Step
+	15,  // 16: linepace.v1.DwellResponse.thermal_dose:type_name -> linepace.v1.DwellResponse.ZoneDose
+	5,   // 17: linepace.v1.Exposure.temperature:type_name -> linepace.v1.Temperature
+	33,  // 18: linepace.v1.Exposure.time:type_name -> linepace.v1.Quantity
+	33,  // 19: linepace.v1.ExposureDose.equivalent_time:type_name -> linepace.v1.Quantity
+	5,   // 20: linepace.v1.DoseRequest.reference:type_name -> linepace.v1.Temperature
+	5,   // 21: linepace.v1.DoseRequest.z:type_name -> linepace.v1.Temperature
+	6,   // 22: linepace.v1.DoseRequest.z_from:type_name -> linepace.v1.Exposure
+	6,   // 23: linepace.v1.DoseRequest.steps:type_name -> linepace.v1.Exposure
+	20,  // 24: linepace.v1.DoseRequest.points:type_name -> linepace.v1.DoseRequest.Point
+	33,  // 25: linepace.v1.DoseResponse.equivalent_time:type_name -> linepace.v1.Quantity
+	5,   // 26: linepace.v1.DoseResponse.z:type_name -> linepace.v1.Temperature
+	7,   // 27: linepace.v1.DoseResponse.parts:type_name -> linepace.v1.ExposureDose
+	34,  // 28: linepace.v1.DoseResponse.checks:type_name -> linepace.v1.Check
+	36,  // 29: linepace.v1.DoseResponse.working:type_name -> linepace.v1.Step
+	33,  // 30: linepace.v1.TransitionRequest.length:type_name -> linepace.v1.Quantity
+	33,  // 31: linepace.v1.TransitionRequest.from:type_name -> linepace.v1.Quantity
+	33,  // 32: linepace.v1.TransitionRequest.to:type_name -> linepace.v1.Quantity
+	33,  // 33: linepace.v1.TransitionRequest.ramp:type_name -> linepace.v1.Quantity
+	33,  // 34: linepace.v1.TransitionRequest.pitch:type_name -> linepace.v1.Quantity
+	33,  // 35: linepace.v1.TransitionRequest.first_piece:type_name -> linepace.v1.Quantity
+	25,  // 36: linepace.v1.TransitionRequest.piece:type_name -> linepace.v1.TransitionRequest.Piece
+	0,   // 37: linepace.v1.TransitionRequest.feed:type_name -> linepace.v1.TransitionRequest.Feed
+	23,  // 38: linepace.v1.TransitionRequest.following:type_name -> linepace.v1.TransitionRequest.Section
+	24,  // 39: linepace.v1.TransitionRequest.cost:type_name -> linepace.v1.TransitionRequest.Cost
+	21,  // 40: linepace.v1.TransitionRequest.thermal_dose:type_name -> linepace.v1.TransitionRequest.AlongDose
+	26,  // 41: linepace.v1.TransitionResponse.policies:type_name -> linepace.v1.TransitionResponse.Policy
+	33,  // 42: linepace.v1.TransitionResponse.outgoing_target:type_name -> linepace.v1.Quantity
+	33,  // 43: linepace.v1.TransitionResponse.incoming_target:type_name -> linepace.v1.Quantity
+	33,  // 44: linepace.v1.TransitionResponse.ramp_travel:type_name -> linepace.v1.Quantity
+	36,  // 45: linepace.v1.TransitionResponse.working:type_name -> linepace.v1.Step
+	2,   // 46: linepace.v1.TransitionResponse.cheapest:type_name -> linepace.v1.TransitionResponse.Policy.Name
+	34,  // 47: linepace.v1.TransitionResponse.checks:type_name -> linepace.v1.Check
+	5,   // 48: linepace.v1.DwellRequest.ZoneDose.reference:type_name -> linepace.v1.Temperature
+	5,   // 49: linepace.v1.DwellRequest.ZoneDose.z:type_name -> linepace.v1.Temperature
+	6,   // 50: linepace.v1.DwellRequest.ZoneDose.z_from:type_name -> linepace.v1.Exposure
+	13,  // 51: linepace.v1.DwellRequest.ZoneDose.zones:type_name -> linepace.v1.DwellRequest.ZoneTemperature
+	5,   // 52: linepace.v1.DwellRequest.ZoneTemperature.temperature:type_name -> linepace.v1.Temperature
+	33,  // 53: linepace.v1.DwellRequest.Pieces.length:type_name -> linepace.v1.Quantity
+	33,  // 54: linepace.v1.DwellRequest.Pieces.pitch:type_name -> linepace.v1.Quantity
+	33,  // 55: linepace.v1.DwellRequest.Pieces.rate:type_name -> linepace.v1.Quantity
+	33,  // 56: linepace.v1.DwellRequest.Pieces.mass:type_name -> linepace.v1.Quantity
+	33,  // 57: linepace.v1.DwellRequest.Pieces.least_gap:type_name -> linepace.v1.Quantity
+	33,  // 58: linepace.v1.DwellResponse.ZoneDose.equivalent_time:type_name -> linepace.v1.Quantity
+	7,   // 59: linepace.v1.DwellResponse.ZoneDose.zones:type_name -> linepace.v1.ExposureDose
+	33,  // 60: linepace.v1.DwellResponse.Belt.speed:type_name -> linepace.v1.Quantity
+	33,  // 61: linepace.v1.DwellResponse.Belt.time:type_name -> linepace.v1.Quantity
+	33,  // 62: linepace.v1.DwellResponse.Belt.time_per_count:type_name -> linepace.v1.Quantity
+	33,  // 63: linepace.v1.DwellResponse.ZoneTime.time:type_name -> linepace.v1.Quantity
+	33,  // 64: linepace.v1.DwellResponse.Throughput.piece_rate:type_name -> linepace.v1.Quantity
+	33,  // 65: linepace.v1.DwellResponse.Throughput.mass_rate:type_name -> linepace.v1.Quantity
+	19,  // 66: linepace.v1.DwellResponse.Throughput.loads:type_name -> linepace.v1.DwellResponse.Load
+	33,  // 67: linepace.v1.DwellResponse.Throughput.work_in_process:type_name -> linepace.v1.Quantity
+	33,  // 68: linepace.v1.DwellResponse.Throughput.mass_in_process:type_name -> linepace.v1.Quantity
+	33,  // 69: linepace.v1.DwellResponse.Throughput.first_out:type_name -> linepace.v1.Quantity
+	33,  // 70: linepace.v1.DwellResponse.Throughput.line_clear:type_name -> linepace.v1.Quantity
+	33,  // 71: linepace.v1.DwellResponse.Load.pitch:type_name -> linepace.v1.Quantity
+	33,  // 72: linepace.v1.DwellResponse.Load.gap:type_name -> linepace.v1.Quantity
+	33,  // 73: linepace.v1.DwellResponse.Load.loading:type_name -> linepace.v1.Quantity
+	33,  // 74: linepace.v1.DwellResponse.Load.mass_loading:type_name -> linepace.v1.Quantity
+	5,   // 75: linepace.v1.DoseRequest.Point.temperature:type_name -> linepace.v1.Temperature
+	33,  // 76: linepace.v1.DoseRequest.Point.time:type_name -> linepace.v1.Quantity
+	5,   // 77: linepace.v1.TransitionRequest.AlongDose.reference:type_name -> linepace.v1.Temperature
+	5,   // 78: linepace.v1.TransitionRequest.AlongDose.z:type_name -> linepace.v1.Temperature
+	6,   // 79: linepace.v1.TransitionRequest.AlongDose.z_from:type_name -> linepace.v1.Exposure
+	22,  // 80: linepace.v1.TransitionRequest.AlongDose.zones:type_name -> linepace.v1.TransitionRequest.Along
+	33,  // 81: linepace.v1.TransitionRequest.Along.length:type_name -> linepace.v1.Quantity
+	5,   // 82: linepace.v1.TransitionRequest.Along.temperature:type_name -> linepace.v1.Temperature
+	33,  // 83: linepace.v1.TransitionRequest.Section.length:type_name -> linepace.v1.Quantity
+	33,  // 84: linepace.v1.TransitionRequest.Section.from:type_name -> linepace.v1.Quantity
+	33,  // 85: linepace.v1.TransitionRequest.Section.to:type_name -> linepace.v1.Quantity
+	33,  // 86: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
+	1,   // 87: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
+	2,   // 88: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
+	33,  // 89: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
+	33,  // 90: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
+	33,  // 91: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
+	33,  // 92: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
+	27,  // 93: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
+	33,  // 94: linepace.v1.TransitionResponse.Policy.dose_least:type_name -> linepace.v1.Quantity
+	33,  // 95: linepace.v1.TransitionResponse.Policy.dose_most:type_name -> linepace.v1.Quantity
+	33,  // 96: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
+	33,  // 97: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
+	3,   // 98: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
+	10,  // 99: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
+	8,   // 100: linepace.v1.DwellService.Dose:input_type -> linepace.v1.DoseRequest
+	4,   // 101: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
+	11,  // 102: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
+	9,   // 103: linepace.v1.DwellService.Dose:output_type -> linepace.v1.DoseResponse
+	101, // [101:104] is the sub-list for method output_type
+	98,  // [98:101] is the sub-list for method input_type
+	98,  // [98:98] is the sub-list for extension type_name
+	98,  // [98:98] is the sub-list for extension extendee
+	0,   // [0:98] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_dwell_service_proto_init() }
@@ -1792,20 +2673,20 @@ func file_linepace_v1_dwell_service_proto_init() {
 	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_setpoint_proto_init()
-	file_linepace_v1_dwell_service_proto_msgTypes[2].OneofWrappers = []any{}
-	file_linepace_v1_dwell_service_proto_msgTypes[3].OneofWrappers = []any{}
-	file_linepace_v1_dwell_service_proto_msgTypes[4].OneofWrappers = []any{
+	file_linepace_v1_dwell_service_proto_msgTypes[7].OneofWrappers = []any{}
+	file_linepace_v1_dwell_service_proto_msgTypes[8].OneofWrappers = []any{}
+	file_linepace_v1_dwell_service_proto_msgTypes[11].OneofWrappers = []any{
 		(*DwellRequest_Pieces_Pitch)(nil),
 		(*DwellRequest_Pieces_Rate)(nil),
 	}
-	file_linepace_v1_dwell_service_proto_msgTypes[12].OneofWrappers = []any{}
+	file_linepace_v1_dwell_service_proto_msgTypes[23].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_dwell_service_proto_rawDesc), len(file_linepace_v1_dwell_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   14,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

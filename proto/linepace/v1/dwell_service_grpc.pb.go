@@ -21,6 +21,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	DwellService_Dwell_FullMethodName      = "/linepace.v1.DwellService/Dwell"
 	DwellService_Transition_FullMethodName = "/linepace.v1.DwellService/Transition"
+	DwellService_Dose_FullMethodName       = "/linepace.v1.DwellService/Dose"
 )
 
 // DwellServiceClient is the client API for DwellService service.
@@ -34,6 +35,8 @@ type DwellServiceClient interface {
 	// Finds what becomes of the pieces when a section changes its speed, and
 	// compares four ways to carry out the change.
 	Transition(ctx context.Context, in *TransitionRequest, opts ...grpc.CallOption) (*TransitionResponse, error)
+	// Finds the equivalent time of a temperature profile at a reference temperature.
+	Dose(ctx context.Context, in *DoseRequest, opts ...grpc.CallOption) (*DoseResponse, error)
 }
 
 type dwellServiceClient struct {
@@ -64,6 +67,16 @@ func (c *dwellServiceClient) Transition(ctx context.Context, in *TransitionReque
 	return out, nil
 }
 
+func (c *dwellServiceClient) Dose(ctx context.Context, in *DoseRequest, opts ...grpc.CallOption) (*DoseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DoseResponse)
+	err := c.cc.Invoke(ctx, DwellService_Dose_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // DwellServiceServer is the server API for DwellService service.
 // All implementations must embed UnimplementedDwellServiceServer
 // for forward compatibility.
@@ -75,6 +88,8 @@ type DwellServiceServer interface {
 	// Finds what becomes of the pieces when a section changes its speed, and
 	// compares four ways to carry out the change.
 	Transition(context.Context, *TransitionRequest) (*TransitionResponse, error)
+	// Finds the equivalent time of a temperature profile at a reference temperature.
+	Dose(context.Context, *DoseRequest) (*DoseResponse, error)
 	mustEmbedUnimplementedDwellServiceServer()
 }
 
@@ -90,6 +105,9 @@ func (UnimplementedDwellServiceServer) Dwell(context.Context, *DwellRequest) (*D
 }
 func (UnimplementedDwellServiceServer) Transition(context.Context, *TransitionRequest) (*TransitionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Transition not implemented")
+}
+func (UnimplementedDwellServiceServer) Dose(context.Context, *DoseRequest) (*DoseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Dose not implemented")
 }
 func (UnimplementedDwellServiceServer) mustEmbedUnimplementedDwellServiceServer() {}
 func (UnimplementedDwellServiceServer) testEmbeddedByValue()                      {}
@@ -148,6 +166,24 @@ func _DwellService_Transition_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DwellService_Dose_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DoseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DwellServiceServer).Dose(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DwellService_Dose_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DwellServiceServer).Dose(ctx, req.(*DoseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // DwellService_ServiceDesc is the grpc.ServiceDesc for DwellService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -162,6 +198,10 @@ var DwellService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Transition",
 			Handler:    _DwellService_Transition_Handler,
+		},
+		{
+			MethodName: "Dose",
+			Handler:    _DwellService_Dose_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -299,6 +299,10 @@ const (
 	Check_DEAD_PLATE_NOT_BRIDGED Check_Code = 105
 	// INFO: a drive of the dwell has no setpoint, or stands still now, so there is no transition.
 	Check_NO_TRANSITION Check_Code = 106
+	// WARNING: a dose from the set temperatures of zones is higher than the product's own.
+	Check_ZONE_TEMPERATURE_OVERSTATES Check_Code = 107
+	// INFO: a thermal process is set by a process authority; this number releases nothing.
+	Check_PROCESS_AUTHORITY_DECIDES Check_Code = 108
 	// WARNING: the gear's fraction makes the follower one whole repeat off within a shift of 8 h.
 	Check_REPEAT_SOON_LOST Check_Code = 80
 	// INFO: integers beyond the gear's bounds would be the ratio itself.
@@ -373,6 +377,8 @@ var (
 		104: "GAP_BELOW_LEAST",
 		105: "DEAD_PLATE_NOT_BRIDGED",
 		106: "NO_TRANSITION",
+		107: "ZONE_TEMPERATURE_OVERSTATES",
+		108: "PROCESS_AUTHORITY_DECIDES",
 		80:  "REPEAT_SOON_LOST",
 		81:  "RATIO_FITS_EXACTLY",
 		82:  "DRAW_OUTSIDE_TOLERANCE",
@@ -434,6 +440,8 @@ var (
 		"GAP_BELOW_LEAST":             104,
 		"DEAD_PLATE_NOT_BRIDGED":      105,
 		"NO_TRANSITION":               106,
+		"ZONE_TEMPERATURE_OVERSTATES": 107,
+		"PROCESS_AUTHORITY_DECIDES":   108,
 		"REPEAT_SOON_LOST":            80,
 		"RATIO_FITS_EXACTLY":          81,
 		"DRAW_OUTSIDE_TOLERANCE":      82,
@@ -1257,7 +1265,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
 	"high_binds\x18\a \x01(\x0e2\x18.linepace.v1.Check.LimitR\thighBinds\x12\x1f\n" +
 	"\bturndown\x18\b \x01(\x01H\x00R\bturndown\x88\x01\x01B\v\n" +
-	"\t_turndown\"\xb7\x11\n" +
+	"\t_turndown\"\xf7\x11\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1283,7 +1291,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\xdf\v\n" +
+	"\bREGISTER\x10\x03\"\x9f\f\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -1335,7 +1343,9 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x12PIECES_WOULD_TOUCH\x10g\x12\x13\n" +
 	"\x0fGAP_BELOW_LEAST\x10h\x12\x1a\n" +
 	"\x16DEAD_PLATE_NOT_BRIDGED\x10i\x12\x11\n" +
-	"\rNO_TRANSITION\x10j\x12\x14\n" +
+	"\rNO_TRANSITION\x10j\x12\x1f\n" +
+	"\x1bZONE_TEMPERATURE_OVERSTATES\x10k\x12\x1d\n" +
+	"\x19PROCESS_AUTHORITY_DECIDES\x10l\x12\x14\n" +
 	"\x10REPEAT_SOON_LOST\x10P\x12\x16\n" +
 	"\x12RATIO_FITS_EXACTLY\x10Q\x12\x1a\n" +
 	"\x16DRAW_OUTSIDE_TOLERANCE\x10R\x12\x1f\n" +
