@@ -249,9 +249,23 @@ func (d *decoder) register(in *linepacev1.Register, p *fault.Path) scaling.Regis
 		out.Kind = scaling.CurrentOutput
 	case *linepacev1.Register_Voltage_:
 		out.Kind = scaling.VoltageOutput
+	case *linepacev1.Register_Ratio_:
+		out.Kind = scaling.RatioRegister
+		if r := kind.Ratio; r != nil {
+			out.Following = scaling.Following{LeaderID: r.LeaderId, Of: scaling.RatioOf(r.Of), Decimals: r.Decimals, MaxPercent: r.MaxPercent}
+		}
+	case *linepacev1.Register_Fraction_:
+		out.Kind = scaling.FractionRegister
+		if f := kind.Fraction; f != nil {
+			out.Following = scaling.Following{LeaderID: f.LeaderId, Of: scaling.RatioOf(f.Of), MaxNumerator: f.MaxNumerator, MaxDenominator: f.MaxDenominator}
+		}
 	}
 	out.Shaft = shaft(in.Shaft)
 	list := p.Field("span")
+	if n := len(in.Span); out.Kind != scaling.NoRegister && n != out.SpanPoints() {
+		d.checkSpan(n, &out, &list)
+		out.Kind = scaling.NoRegister // what else there is to say needs its points
+	}
 	for i, point := range in.Span {
 		if i >= len(out.Span) {
 			break // the contract's rule says how many there are
@@ -274,6 +288,18 @@ func shaft(in linepacev1.Register_Shaft) scaling.Shaft {
 		return scaling.LastShaft
 	}
 	return scaling.MotorShaft
+}
+
+// checkSpan tells that a register has another number of points than its kind needs.
+func (d *decoder) checkSpan(n int, r *scaling.Register, p *fault.Path) {
+	switch {
+	case r.Follows():
+		d.faults.Add(p, fault.Conflict, "is given, and a ratio to a leader has no points; leave it out")
+	case n == 0:
+		d.faults.Add(p, fault.Required, "is needed: exactly %d", r.SpanPoints())
+	case n < r.SpanPoints():
+		d.faults.Add(p, fault.OutOfRange, "has %d items; it must have exactly %d", n, r.SpanPoints())
+	}
 }
 
 func (d *decoder) tolerance(in *linepacev1.Tolerance) scaling.Optional[scaling.Tolerance] {

@@ -61,6 +61,7 @@ func setpoint(sp *scaling.Setpoint, drive *scaling.Drive, out *linepacev1.Setpoi
 	out.DemandedRpm = pointer(&sp.DemandedRPM)
 	out.Count = pointer(&sp.Count)
 	out.NearestCount = pointer(&sp.NearestCount)
+	ratioTo(sp, drive, out)
 	out.Milliamps = pointer(&sp.Milliamps)
 	out.Volts = pointer(&sp.Volts)
 	out.AchievedRpm = pointer(&sp.AchievedRPM)
@@ -78,6 +79,17 @@ func setpoint(sp *scaling.Setpoint, drive *scaling.Drive, out *linepacev1.Setpoi
 	}
 	if sp.Low.Unit != nil {
 		out.Band = &linepacev1.Setpoint_Band{Low: quantity(sp.Low), High: quantity(sp.High)}
+	}
+}
+
+// ratioTo writes what a register takes that is given a ratio.
+func ratioTo(sp *scaling.Setpoint, drive *scaling.Drive, out *linepacev1.Setpoint) {
+	if drive.Register.Kind == scaling.RatioRegister && sp.Count.Set {
+		text := drive.Register.Following.RatioText(sp.Count.Value)
+		out.RatioText = &text
+	}
+	if f := &sp.Fraction; f.Set {
+		out.Fraction = &linepacev1.Setpoint_Fraction{Numerator: f.Value.Numerator, Denominator: f.Value.Denominator, ErrorPpm: f.Value.ErrorPPM}
 	}
 }
 

@@ -91,9 +91,6 @@ func ruleFault(v *protovalidate.Violation) (fault.Reason, string) {
 
 func tooFew(n int, list *validate.RepeatedRules) (fault.Reason, string) {
 	want := fmt.Sprintf("%d to %d items", list.GetMinItems(), list.GetMaxItems())
-	if list.GetMinItems() == list.GetMaxItems() {
-		want = fmt.Sprintf("exactly %d", list.GetMinItems())
-	}
 	if n == 0 {
 		return fault.Required, "is needed: " + want
 	}

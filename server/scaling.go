@@ -126,6 +126,7 @@ func (scalingService) Setpoint(_ context.Context, in *linepacev1.SetpointRequest
 		scaling.ValidateTolerance(&tolerance.Value, &at, &a.faults)
 	}
 	s := a.subject()
+	s.Leader = a.leader(in.GetLeader())
 	if tolerance.Set {
 		s.Tolerance = &tolerance.Value
 	}
@@ -252,11 +253,56 @@ func (a *about) targetOf(in *linepacev1.Quantity) units.Quantity {
 func (a *about) checkCount(count int32) {
 	at := fault.Root("count")
 	r := &a.drive.Register
-	if r.Kind != scaling.IntegerRegister {
+	if !r.Counts() {
 		a.faults.Add(&at, fault.Conflict, "is given, but the drive describes no integer register; describe drive.register, or give a target")
 		return
 	}
 	if low, high := r.Bounds(); float64(count) < low || float64(count) > high {
-		a.faults.Add(&at, fault.OutOfRange, "is %d; a register of type %s takes %v to %v", count, r.Type, low, high)
+		a.faults.Add(&at, fault.OutOfRange, "is %d; the register takes %v to %v", count, low, high)
 	}
+}
+
+// leader reads what the leader of a drive does that is given a ratio to it.
+func (a *about) leader(in *linepacev1.SetpointRequest_Leader) func(*exact.Calc) scaling.Leading {
+	root := fault.Root("leader")
+	switch {
+	case in == nil && a.drive.Register.Follows():
+		a.faults.Add(&root, fault.Required, "is needed: the drive is given a ratio to %q", a.drive.Register.Following.LeaderID)
+		return nil
+	case in == nil:
+		return nil
+	case !a.drive.Register.Follows():
+		a.faults.Add(&root, fault.Conflict, "is given, but the drive's register takes no ratio to a leader")
+		return nil
+	}
+	var l about
+	l.faults = a.faults
+	at := root.Field("drive")
+	l.decoder.drive(in.GetDrive(), &l.drive, &at)
+	scaling.Validate(&l.drive, &at, &l.faults)
+	if in.Material != nil {
+		of := root.Field("material")
+		m := l.decoder.material(in.Material, &of)
+		l.material = &m
+		scaling.ValidateMaterial(l.material, &of, &l.faults)
+	}
+	scaling.ValidateSpeed(in.MotorRpm, &root, "motorRpm", &l.faults)
+	a.faults = l.faults
+	if id := at.Field("id"); l.drive.ID != a.drive.Register.Following.LeaderID && l.drive.ID != "" {
+		a.faults.Add(&id, fault.Conflict, "is %q, and the drive is given a ratio to %q", l.drive.ID, a.drive.Register.Following.LeaderID)
+	}
+	scaling.ValidateFollowed(&a.drive, &l.drive, l.material, &at, &a.faults)
+	if len(a.faults) > 0 {
+		return nil
+	}
+	subject := l.subject()
+	find := func(c *exact.Calc) scaling.Leading {
+		return scaling.LeadingAt(c, &subject, scaling.MotionOfSpeed(c, &subject, c.Dec(in.MotorRpm)))
+	}
+	if of := a.drive.Register.Following.Of; of != scaling.MotorSpeeds && l.drive.RateDimension() != (units.Dimension{}) &&
+		scaling.Certain(func(c *exact.Calc) int { return c.Sign(find(c).Rate) }) <= 0 {
+		at := root.Field("motorRpm")
+		a.faults.Add(&at, fault.OutOfRange, "is %v, at which the leader gives nothing", in.MotorRpm)
+	}
+	return find
 }

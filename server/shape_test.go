@@ -75,11 +75,9 @@ func TestShape(t *testing.T) {
 		{"unknown type of integer", func(r *linepacev1.PlanRequest) {
 			r.Line.Drives[0].Register.GetInteger().Type = 9
 		}, []string{"line.drives[0].register.integer.type UNKNOWN_CHOICE"}},
-		{"one point", func(r *linepacev1.PlanRequest) {
-			r.Line.Drives[0].Register.Span = r.Line.Drives[0].Register.Span[:1]
-		}, []string{"line.drives[0].register.span OUT_OF_RANGE"}},
-		{"no point", func(r *linepacev1.PlanRequest) { r.Line.Drives[0].Register.Span = nil },
-			[]string{"line.drives[0].register.span REQUIRED"}},
+		{"three points", func(r *linepacev1.PlanRequest) {
+			r.Line.Drives[0].Register.Span = append(r.Line.Drives[0].Register.Span, r.Line.Drives[0].Register.Span[0])
+		}, []string{"line.drives[0].register.span TOO_MANY"}},
 		{"long id", func(r *linepacev1.PlanRequest) { r.Line.Drives[0].Id = strings.Repeat("ü", 129) },
 			[]string{"line.drives[0].id TOO_LONG"}},
 		{"too many stages", func(r *linepacev1.PlanRequest) {
@@ -135,7 +133,6 @@ func TestShapeTexts(t *testing.T) {
 	req.Line.Id = ""
 	req.Line.Drives[0].Motor = nil
 	req.Line.Drives[0].Register.GetInteger().Type = 9
-	req.Line.Drives[0].Register.Span = req.Line.Drives[0].Register.Span[:1]
 	req.Line.Drives[0].ProtoReflect().SetUnknown(slices.Concat(unknownField(99), unknownField(100), unknownField(99)))
 	req.Product.Demands[0].Kind = nil
 	req.Product.Blends[0].Basis = 0
@@ -149,7 +146,6 @@ func TestShapeTexts(t *testing.T) {
 		"line.id: is needed: 1 to 128 characters",
 		"line.drives[0]: has field numbers 99, 100 that Drive does not have",
 		"line.drives[0].motor: is needed: an object with minRpm, maxRpm, baseRpm, regulation",
-		"line.drives[0].register.span: has 1 items; it must have exactly 2",
 		"line.drives[0].register.integer.type: is 9, which is no choice; it must be one of INT16, UINT16, INT32",
 		"product.demands[0]: needs one of rate, dwell, ratio, lengthPerPiece, stopped, leaveAsIs, dose",
 		"product.blends[0].basis: is needed: one of MASS, VOLUME",

@@ -77,6 +77,10 @@ func (s *sheet) do(p *linepacev1.Setpoint) string {
 // setpointText writes what the controller is given, or "" where it is given nothing.
 func setpointText(p *linepacev1.Setpoint) string {
 	switch {
+	case p.RatioText != nil:
+		return p.GetRatioText() + " %"
+	case p.Fraction != nil:
+		return fmt.Sprintf("%d/%d", p.GetFraction().GetNumerator(), p.GetFraction().GetDenominator())
 	case p.Count != nil:
 		return strconv.Itoa(int(p.GetCount()))
 	case p.Milliamps != nil:

@@ -102,6 +102,7 @@ func (p *planner) assign(faults *fault.List) {
 		p.assignBlend(i, &at, faults)
 	}
 	p.checkDosed(faults)
+	p.checkFollowing(faults)
 	if !p.fields.alone {
 		p.checkAllDemanded(faults)
 	}

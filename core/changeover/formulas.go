@@ -21,6 +21,7 @@ const (
 	balanceShare                    // what the other shares leave
 	bandSpeed                       // speeds that the regulation allows
 	bandAmount                      // what those give of the demand
+	bestFraction                    // of a leader's value
 	boundedCount                    // whole number of the register on the safe side
 	farOff                          // whether a pump's calibration is too far away
 	speedChange                     // step from the running product
@@ -77,6 +78,7 @@ var formulaIDs = [formulaCount]string{
 	bandSpeed:        "band-speed/1",
 	bandAmount:       "band/1",
 	boundedCount:     "bounded-count/1",
+	bestFraction:     "best-fraction/1",
 	farOff:           "calibration-distance/1",
 	speedChange:      "change/1",
 	order:            "changeover/1",
@@ -242,7 +244,7 @@ func (s *formulaSet) addDemand(demand *Demand, sp *Setpoint) {
 	switch demand.Kind {
 	case Dwell:
 		s.addDwell(demand.Dwell)
-		counts := sp.Drive.Register.Kind == scaling.IntegerRegister
+		counts := sp.Drive.Register.Counts()
 		s.addIf(counts && !isBound(demand.Dwell), nearerInTime)
 		s.addIf(counts && isBound(demand.Dwell), boundedCount)
 		s.addIf(sp.Margin.Unit != nil, margin)
@@ -299,6 +301,7 @@ func (s *formulaSet) addSetpoint(sp *Setpoint) {
 	}
 	d := sp.Drive
 	s.addIf(sp.Count.Set, count, achievedSpeed)
+	s.addIf(sp.Fraction.Set, achievedSpeed)
 	s.addIf(sp.ProcessRate.Unit != nil, processRate)
 	s.addIf(sp.LastShaftRPM.Set && len(d.Transmission) > 0, transmission)
 	s.addIf(sp.ErrorPercent.Set, roundingError)
@@ -354,6 +357,11 @@ func (s *formulaSet) addRegister(d *scaling.Drive) {
 		return
 	}
 	s.add(registerNumber)
+	s.addIf(r.Kind == scaling.FractionRegister, bestFraction)
+	if r.Follows() {
+		s.addIf(r.Following.Of != scaling.MotorSpeeds, registerValue)
+		return
+	}
 	s.addIf(r.Span[0].Value.Unit.Dimension() != units.Rotation || r.Shaft != scaling.MotorShaft, registerValue)
 }
 
@@ -410,5 +418,6 @@ func (f *finder) addRunningDrive(d *scaling.Drive) {
 	f.addDrive(d)
 	f.addLimits(d)
 	f.addRegister(d)
-	f.addIf(d.Register.Kind == scaling.IntegerRegister, count, achievedSpeed)
+	f.addIf(d.Register.Counts(), count, achievedSpeed)
+	f.addIf(d.Register.Kind == scaling.FractionRegister, achievedSpeed)
 }

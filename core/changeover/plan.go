@@ -299,6 +299,7 @@ func (s *solver) subject(i int) scaling.Subject {
 		ReadoutSection: s.readoutSection(i),
 		Tolerance:      s.toleranceOf(&s.jobs[i]),
 		Count:          s.of[i].chosen,
+		Leader:         s.leading(i),
 	}
 }
 
@@ -395,8 +396,12 @@ func (s *solver) achieved(c *exact.Calc, i int) scaling.Motion {
 		return at.motion
 	}
 	subject := s.subject(i)
-	if count := s.plan.Setpoints[at.place].Count; count.Set {
-		return scaling.MotionOfCount(c, &subject, count.Value)
+	sp := &s.plan.Setpoints[at.place]
+	switch {
+	case sp.Count.Set:
+		return scaling.MotionOfCount(c, &subject, sp.Count.Value)
+	case sp.Fraction.Set:
+		return scaling.MotionOfFraction(c, &subject, sp.Fraction.Value)
 	}
 	return scaling.MotionFor(c, &subject, s.measure(i), s.amount(c, i))
 }

@@ -71,7 +71,7 @@ func (s *solver) narrowest(root rootOf) (out scaling.Window, low, high exact.Num
 		if !s.hangs(i, root) {
 			continue
 		}
-		subject := s.subject(i)
+		subject := s.alone(i)
 		of := scaling.RangeOf(c, &subject)
 		slow, fast := s.rootAt(c, i, of.Low), s.rootAt(c, i, of.High)
 		asked, field := s.rootQuantity(&s.jobs[s.head(i)])
@@ -93,10 +93,18 @@ func (s *solver) narrowest(root rootOf) (out scaling.Window, low, high exact.Num
 	return out, low, high
 }
 
+// alone is the subject of drive i for its own limits. What a register can say of a
+// ratio to the leader is no limit of the root: the ratio stays as the root changes.
+func (s *solver) alone(i int) scaling.Subject {
+	subject := s.subject(i)
+	subject.Leader = nil
+	return subject
+}
+
 // ends returns the ends of a window that is known, from the drives that bind there.
 func (s *solver) ends(c *exact.Calc, w *scaling.Window) (low, high exact.Num) {
 	i, k := s.drives.find(w.LowDrive), s.drives.find(w.HighDrive)
-	atLow, atHigh := s.subject(i), s.subject(k)
+	atLow, atHigh := s.alone(i), s.alone(k)
 	return s.rootAt(c, i, scaling.RangeOf(c, &atLow).Low), s.rootAt(c, k, scaling.RangeOf(c, &atHigh).High)
 }
 
@@ -104,14 +112,14 @@ func (s *solver) ends(c *exact.Calc, w *scaling.Window) (low, high exact.Num) {
 // 0 or more: not below zero, and endless where a time would be.
 func (s *solver) rootAt(c *exact.Calc, i int, speed exact.Num) exact.Num {
 	for {
-		subject := s.subject(i)
+		subject := s.alone(i)
 		at := scaling.MotionOfSpeed(c, &subject, speed)
 		j := &s.jobs[i]
 		if j.leader < 0 {
 			return s.rootOfMotion(c, i, &subject, at)
 		}
 		leader := int(j.leader)
-		ofLeader := s.subject(leader)
+		ofLeader := s.alone(leader)
 		demand := NoDemand
 		if j.demand >= 0 {
 			demand = s.product.Demands[j.demand].Kind

@@ -161,7 +161,7 @@ func (s *solver) windowSteps(w *BlendWindow) []scaling.Step {
 	var names []string
 	for k := range b.Components {
 		i := s.drives.find(b.Components[k].DriveID)
-		subject := s.subject(i)
+		subject := s.alone(i)
 		begin := len(steps)
 		steps = append(steps, scaling.ScaleWorking(&subject)...)
 		of := scaling.RangeOf(c, &subject)

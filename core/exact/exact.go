@@ -62,6 +62,18 @@ func (c *Calc) Exact() bool { return c.exact }
 // exact mode. It is never true of a Calc from [NewExact].
 func (c *Calc) Undecided() bool { return c.undecided }
 
+// Doubt leaves the evaluation undecided, so that it is repeated in exact mode: for
+// what cannot be decided in float64 at all. In exact mode there is no doubt.
+func (c *Calc) Doubt() { c.undecided = !c.exact }
+
+// From returns a, a value of an evaluation in exact mode, for use in c.
+func (c *Calc) From(a Num) Num {
+	if c.exact {
+		return a
+	}
+	return a.float()
+}
+
 // Num is a value within one evaluation: the float64 result, a bound on its
 // absolute error, and in exact mode the true value. Nums of different Calcs
 // must not be mixed.

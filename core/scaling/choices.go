@@ -33,14 +33,17 @@ func ChoicesFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) (out Cho
 		return out
 	}
 	out.Runs, out.Gives = true, amount.Float()
-	if s.Drive.Register.Kind != IntegerRegister {
+	if r.subject.Drive.Register.Kind != IntegerRegister {
+		if speed, rounded := r.load(n); rounded {
+			out.Gives = r.amount(r.at(speed)).Float()
+		}
 		return out
 	}
 	number := r.line.number(n)
 	nearest, _ := c.Round(number)
 	out.Rounds, out.Nearest, out.Gives = true, int32(nearest), r.gives(nearest).Float()
 	other := nearest + int64(c.Cmp(number, c.Int(nearest)))
-	low, high := s.Drive.Register.Bounds()
+	low, high := r.subject.Drive.Register.Bounds()
 	if other == nearest || float64(other) < low || float64(other) > high {
 		return out
 	}

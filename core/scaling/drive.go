@@ -187,11 +187,12 @@ type Readout struct {
 // Register is what the controller takes: a number linear in a motor speed or a
 // process rate, through the two points of Span.
 type Register struct {
-	Kind  RegisterKind
-	Type  IntegerType
-	Shaft Shaft
-	Span  [2]SpanPoint
-	Tag   string
+	Kind      RegisterKind
+	Type      IntegerType
+	Shaft     Shaft
+	Span      [2]SpanPoint // none for a register that follows
+	Tag       string
+	Following Following // RatioRegister, FractionRegister
 }
 
 // RegisterKind is a kind of register.
@@ -201,8 +202,10 @@ type RegisterKind uint8
 const (
 	NoRegister RegisterKind = iota
 	IntegerRegister
-	CurrentOutput // mA, 4 to 20 after IEC 60381-1
-	VoltageOutput // V, 0 to 10 after IEC 60381-2
+	CurrentOutput    // mA, 4 to 20 after IEC 60381-1
+	VoltageOutput    // V, 0 to 10 after IEC 60381-2
+	RatioRegister    // percent of a leader, with fixed decimals
+	FractionRegister // of a leader, two integers
 )
 
 // IntegerType is a type of integer register.
@@ -214,6 +217,7 @@ const (
 	Int16
 	Uint16
 	Int32
+	ratioCount // units of the last decimal of a ratio
 )
 
 // Shaft names the shaft whose speed a register's points give.

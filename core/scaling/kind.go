@@ -14,6 +14,7 @@ const (
 	volumeRate
 	massRate
 	pieceRate
+	pulsesInTime // of a sensor; no amount is asked in it
 )
 
 func kindOf(u *units.Unit) kind { return kindOfDimension(u.Dimension()) }

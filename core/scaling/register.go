@@ -14,8 +14,14 @@ func (r *Register) Bounds() (low, high float64) {
 		return 4, 20
 	case VoltageOutput:
 		return 0, 10
+	case RatioRegister:
+		return 0, r.Following.mostCount()
+	case FractionRegister:
+		return 1 / float64(r.Following.MaxDenominator), float64(r.Following.MaxNumerator)
 	}
 	switch r.Type {
+	case ratioCount:
+		return 0, r.Following.mostCount()
 	case Int16:
 		return math.MinInt16, math.MaxInt16
 	case Uint16:

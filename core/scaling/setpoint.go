@@ -15,10 +15,11 @@ type Tolerance struct{ MinusPercent, PlusPercent float64 }
 // to it. All of it has been validated.
 type Subject struct {
 	Drive          *Drive
-	Material       *Material       // nil: none
-	ReadoutSection *Section        // nil: none; the section whose dwell a time readout shows
-	Tolerance      *Tolerance      // nil: not judged
-	Count          Optional[int32] // to load in place of the nearest: chosen together with other drives'
+	Material       *Material                 // nil: none
+	ReadoutSection *Section                  // nil: none; the section whose dwell a time readout shows
+	Tolerance      *Tolerance                // nil: not judged
+	Leader         func(*exact.Calc) Leading // nil: not known; what a register that follows is given a ratio to
+	Count          Optional[int32]           // to load in place of the nearest: chosen together with other drives'
 }
 
 // Measure is how a demand is counted: as a process rate, as a motor speed, or as
@@ -48,6 +49,7 @@ type Setpoint struct {
 	DemandedRPM         Optional[float64]
 	Count               Optional[int32]
 	NearestCount        Optional[int32] // where Count was chosen together with others and is not that
+	Fraction            Optional[Fraction]
 	Milliamps           Optional[float64]
 	Volts               Optional[float64]
 	AchievedRPM         Optional[float64]
@@ -176,7 +178,10 @@ func (r *run) begin(c *exact.Calc, s *Subject, m Measure, checks *[]Check, out *
 		r.pulses = pulsesPerMotorTurn(c, r.sensor, &r.turns)
 	}
 	r.rel.relate(c, d, s.Material, r.turns.last)
-	if d.Register.Kind != NoRegister {
+	switch {
+	case d.Register.Follows():
+		r.follow()
+	case d.Register.Kind != NoRegister:
 		r.line.draw(c, d, &r.rel, &r.turns)
 	}
 }
@@ -283,7 +288,7 @@ func (r *run) inside(limit units.Quantity, usable limits, sign int) units.Quanti
 }
 
 // load turns speed n into what the register takes, and returns the speed that this
-// gives. Only an integer register rounds.
+// gives. Only a register of integers rounds.
 func (r *run) load(n exact.Num) (speed exact.Num, rounded bool) {
 	switch r.subject.Drive.Register.Kind {
 	case IntegerRegister:
@@ -294,6 +299,8 @@ func (r *run) load(n exact.Num) (speed exact.Num, rounded bool) {
 		r.checkMotorLimit(speed)
 		r.checkNearerInTime(number, count, n)
 		return speed, true
+	case FractionRegister:
+		return r.divide(n), true
 	case CurrentOutput:
 		r.out.Milliamps = Some(r.line.number(n).Float())
 	case VoltageOutput:
@@ -603,6 +610,10 @@ func Stop(c *exact.Calc, s *Subject, checks *[]Check, out *Setpoint) {
 	}
 	var e run
 	e.begin(c, s, Measure{Unit: revolutionPerMin}, checks, out)
+	if r.Follows() {
+		e.stopFollowing(r)
+		return
+	}
 	number := e.line.number(c.Int(0))
 	low, high := r.Bounds()
 	inside := c.Cmp(number, c.Dec(low)) >= 0 && c.Cmp(number, c.Dec(high)) <= 0

@@ -596,7 +596,11 @@ func (v validator) readout(r *Readout, native units.Dimension, known bool, p *fa
 
 func (v validator) register(d *Drive, native units.Dimension, known bool, p *fault.Path) {
 	r := &d.Register
-	if r.Kind == NoRegister {
+	switch {
+	case r.Kind == NoRegister:
+		return
+	case r.Follows():
+		v.following(d, p)
 		return
 	}
 	span := p.Field("span")

@@ -116,6 +116,8 @@ func (w *worker) numberSteps(speed Input) {
 	n := speed.Value.Base(w.c)
 	x := Input{"x", quantity(w.c, w.line.x.rate(n), r.Span[0].Value.Unit)}
 	switch {
+	case w.line.x.kind == pulsesInTime:
+		w.step("register-value/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", x.Value, speed, w.pulsesInput())
 	case w.line.x.kind != motorSpeed:
 		formula, inputs := w.rateFormula("speed")
 		w.step("register-value/1", "process rate that the register is asked for", formula, x.Value, append(inputs, speed)...)
@@ -127,6 +129,10 @@ func (w *worker) numberSteps(speed Input) {
 	number := plain(w.line.number(n).Float())
 	w.step("register/1", "number on the register's line", "n0 + (x - x0) * (n1 - n0) / (x1 - x0)", number, append(w.spanInputs(), x)...)
 	switch {
+	case w.out.Fraction.Set:
+		f := &w.out.Fraction.Value
+		w.step("best-fraction/1", "best fraction within the bounds, off by", "(numerator / denominator - number) / number", plain(f.ErrorPPM/1e6),
+			Input{"numerator", plain(float64(f.Numerator))}, Input{"denominator", plain(float64(f.Denominator))}, Input{"number", number})
 	case w.out.NearestCount.Set:
 		nearest := plain(float64(w.out.NearestCount.Value))
 		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", nearest, Input{"number", number})
@@ -149,6 +155,8 @@ func (w *worker) numberSpeedStep(id, name string, number Input, speed units.Quan
 	x := "x0 + (" + number.Name + " - n0) * (x1 - x0) / (n1 - n0)"
 	inputs := append(w.spanInputs(), number)
 	switch {
+	case w.line.x.kind == pulsesInTime:
+		w.step(id, name, "("+x+") / pulsesPerMotorTurn", speed, append(inputs, w.pulsesInput())...)
 	case w.line.x.kind != motorSpeed:
 		formula, more := w.speedFormula("(" + x + ")")
 		w.step(id, name, formula, speed, append(inputs, more...)...)
@@ -165,6 +173,9 @@ func (w *worker) achievedSteps() {
 	switch asked := w.out.DemandedRPM.Set; {
 	case w.out.Count.Set:
 		w.numberSpeedStep("achieved-speed/1", "motor speed that the count sets", Input{"count", plain(float64(w.out.Count.Value))}, speed.Value)
+	case w.out.Fraction.Set:
+		f := &w.out.Fraction.Value
+		w.numberSpeedStep("achieved-speed/1", "motor speed that the fraction sets", Input{"fraction", plain(float64(f.Numerator) / float64(f.Denominator))}, speed.Value)
 	case w.out.Milliamps.Set && !asked:
 		w.numberSpeedStep("achieved-speed/1", "motor speed that the current sets", Input{"milliamps", plain(w.out.Milliamps.Value)}, speed.Value)
 	case w.out.Volts.Set && !asked:

@@ -189,6 +189,64 @@ func (Register_Shaft) EnumDescriptor() ([]byte, []int) {
 	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 0}
 }
 
+// What a ratio is between.
+type Register_Of int32
+
+const (
+	// Not said.
+	Register_OF_UNSPECIFIED Register_Of = 0
+	// The motor speeds.
+	Register_MOTOR_SPEED Register_Of = 1
+	// The process rates, which must be of one kind.
+	Register_PROCESS_RATE Register_Of = 2
+	// The frequencies of the sensors in the loops, which may differ; this drive's is on
+	// a shaft.
+	Register_PULSE_FREQUENCY Register_Of = 3
+)
+
+// Enum value maps for Register_Of.
+var (
+	Register_Of_name = map[int32]string{
+		0: "OF_UNSPECIFIED",
+		1: "MOTOR_SPEED",
+		2: "PROCESS_RATE",
+		3: "PULSE_FREQUENCY",
+	}
+	Register_Of_value = map[string]int32{
+		"OF_UNSPECIFIED":  0,
+		"MOTOR_SPEED":     1,
+		"PROCESS_RATE":    2,
+		"PULSE_FREQUENCY": 3,
+	}
+)
+
+func (x Register_Of) Enum() *Register_Of {
+	p := new(Register_Of)
+	*p = x
+	return p
+}
+
+func (x Register_Of) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Register_Of) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_line_proto_enumTypes[3].Descriptor()
+}
+
+func (Register_Of) Type() protoreflect.EnumType {
+	return &file_linepace_v1_line_proto_enumTypes[3]
+}
+
+func (x Register_Of) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Register_Of.Descriptor instead.
+func (Register_Of) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 1}
+}
+
 // A type of integer.
 type Register_Integer_Type int32
 
@@ -230,11 +288,11 @@ func (x Register_Integer_Type) String() string {
 }
 
 func (Register_Integer_Type) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_line_proto_enumTypes[3].Descriptor()
+	return file_linepace_v1_line_proto_enumTypes[4].Descriptor()
 }
 
 func (Register_Integer_Type) Type() protoreflect.EnumType {
-	return &file_linepace_v1_line_proto_enumTypes[3]
+	return &file_linepace_v1_line_proto_enumTypes[4]
 }
 
 func (x Register_Integer_Type) Number() protoreflect.EnumNumber {
@@ -1142,9 +1200,12 @@ type Register struct {
 	//	*Register_Integer_
 	//	*Register_Current_
 	//	*Register_Voltage_
+	//	*Register_Ratio_
+	//	*Register_Fraction_
 	Kind isRegister_Kind `protobuf_oneof:"kind"`
 	// Two points of the line. Their values are both r/min, or both a rate in the
 	// delivery's own kind of unit, and differ; so do their counts, currents or voltages.
+	// Exactly two, but none for a ratio or a fraction.
 	Span []*SpanPoint `protobuf:"bytes,4,rep,name=span,proto3" json:"span,omitempty"`
 	// The shaft whose speed the points give in r/min. Absent: MOTOR. Not for
 	// points in a unit of the delivery.
@@ -1220,6 +1281,24 @@ func (x *Register) GetVoltage() *Register_Voltage {
 	return nil
 }
 
+func (x *Register) GetRatio() *Register_Ratio {
+	if x != nil {
+		if x, ok := x.Kind.(*Register_Ratio_); ok {
+			return x.Ratio
+		}
+	}
+	return nil
+}
+
+func (x *Register) GetFraction() *Register_Fraction {
+	if x != nil {
+		if x, ok := x.Kind.(*Register_Fraction_); ok {
+			return x.Fraction
+		}
+	}
+	return nil
+}
+
 func (x *Register) GetSpan() []*SpanPoint {
 	if x != nil {
 		return x.Span
@@ -1260,11 +1339,25 @@ type Register_Voltage_ struct {
 	Voltage *Register_Voltage `protobuf:"bytes,3,opt,name=voltage,proto3,oneof"`
 }
 
+type Register_Ratio_ struct {
+	// A ratio to another drive, in percent.
+	Ratio *Register_Ratio `protobuf:"bytes,60,opt,name=ratio,proto3,oneof"`
+}
+
+type Register_Fraction_ struct {
+	// A ratio to another drive, as two integers.
+	Fraction *Register_Fraction `protobuf:"bytes,61,opt,name=fraction,proto3,oneof"`
+}
+
 func (*Register_Integer_) isRegister_Kind() {}
 
 func (*Register_Current_) isRegister_Kind() {}
 
 func (*Register_Voltage_) isRegister_Kind() {}
+
+func (*Register_Ratio_) isRegister_Kind() {}
+
+func (*Register_Fraction_) isRegister_Kind() {}
 
 // A point of a register's line. Exactly one of count (integer), milliamps
 // (current) and volts (voltage).
@@ -2390,6 +2483,158 @@ func (x *Register_Integer) GetType() Register_Integer_Type {
 	return Register_Integer_TYPE_UNSPECIFIED
 }
 
+// A register of a device that follows another drive by itself: what of is held at
+// so many percent of the leader's. The count is the ratio in units of its last
+// decimal, 0 up to max_percent.
+type Register_Ratio struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive that the device follows, by its id in the line. Every demand of this
+	// drive but stopped and leaveAsIs follows it.
+	LeaderId string `protobuf:"bytes,1,opt,name=leader_id,json=leaderId,proto3" json:"leader_id,omitempty"`
+	// What the ratio is between. Required.
+	Of Register_Of `protobuf:"varint,2,opt,name=of,proto3,enum=linepace.v1.Register_Of" json:"of,omitempty"`
+	// Decimals of the percentage, 0 to 6. Default 0.
+	Decimals int32 `protobuf:"varint,3,opt,name=decimals,proto3" json:"decimals,omitempty"`
+	// The highest ratio that it takes, percent, above 0 to 1000000, with no more than
+	// its decimals; its count stays below 2^31.
+	MaxPercent    float64 `protobuf:"fixed64,4,opt,name=max_percent,json=maxPercent,proto3" json:"max_percent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Register_Ratio) Reset() {
+	*x = Register_Ratio{}
+	mi := &file_linepace_v1_line_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Register_Ratio) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Register_Ratio) ProtoMessage() {}
+
+func (x *Register_Ratio) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Register_Ratio.ProtoReflect.Descriptor instead.
+func (*Register_Ratio) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 1}
+}
+
+func (x *Register_Ratio) GetLeaderId() string {
+	if x != nil {
+		return x.LeaderId
+	}
+	return ""
+}
+
+func (x *Register_Ratio) GetOf() Register_Of {
+	if x != nil {
+		return x.Of
+	}
+	return Register_OF_UNSPECIFIED
+}
+
+func (x *Register_Ratio) GetDecimals() int32 {
+	if x != nil {
+		return x.Decimals
+	}
+	return 0
+}
+
+func (x *Register_Ratio) GetMaxPercent() float64 {
+	if x != nil {
+		return x.MaxPercent
+	}
+	return 0
+}
+
+// A register of a device that follows another drive by itself: what of is held at
+// numerator / denominator of the leader's. The pair is the best that there is
+// within the bounds.
+type Register_Fraction struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive that the device follows, as in a ratio.
+	LeaderId string `protobuf:"bytes,1,opt,name=leader_id,json=leaderId,proto3" json:"leader_id,omitempty"`
+	// What the ratio is between. Required.
+	Of Register_Of `protobuf:"varint,2,opt,name=of,proto3,enum=linepace.v1.Register_Of" json:"of,omitempty"`
+	// The highest numerator, 1 to 2147483647; the lowest is 1.
+	MaxNumerator int32 `protobuf:"varint,3,opt,name=max_numerator,json=maxNumerator,proto3" json:"max_numerator,omitempty"`
+	// The highest denominator, 1 to 2147483647; the lowest is 1.
+	MaxDenominator int32 `protobuf:"varint,4,opt,name=max_denominator,json=maxDenominator,proto3" json:"max_denominator,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *Register_Fraction) Reset() {
+	*x = Register_Fraction{}
+	mi := &file_linepace_v1_line_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Register_Fraction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Register_Fraction) ProtoMessage() {}
+
+func (x *Register_Fraction) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Register_Fraction.ProtoReflect.Descriptor instead.
+func (*Register_Fraction) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 2}
+}
+
+func (x *Register_Fraction) GetLeaderId() string {
+	if x != nil {
+		return x.LeaderId
+	}
+	return ""
+}
+
+func (x *Register_Fraction) GetOf() Register_Of {
+	if x != nil {
+		return x.Of
+	}
+	return Register_OF_UNSPECIFIED
+}
+
+func (x *Register_Fraction) GetMaxNumerator() int32 {
+	if x != nil {
+		return x.MaxNumerator
+	}
+	return 0
+}
+
+func (x *Register_Fraction) GetMaxDenominator() int32 {
+	if x != nil {
+		return x.MaxDenominator
+	}
+	return 0
+}
+
 // A current output. It has no steps of its own here: where a converter turns
 // an integer into the current, describe that integer.
 type Register_Current struct {
@@ -2400,7 +2645,7 @@ type Register_Current struct {
 
 func (x *Register_Current) Reset() {
 	*x = Register_Current{}
-	mi := &file_linepace_v1_line_proto_msgTypes[28]
+	mi := &file_linepace_v1_line_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2412,7 +2657,7 @@ func (x *Register_Current) String() string {
 func (*Register_Current) ProtoMessage() {}
 
 func (x *Register_Current) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[28]
+	mi := &file_linepace_v1_line_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2425,7 +2670,7 @@ func (x *Register_Current) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register_Current.ProtoReflect.Descriptor instead.
 func (*Register_Current) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 3}
 }
 
 // A voltage output, likewise without steps.
@@ -2437,7 +2682,7 @@ type Register_Voltage struct {
 
 func (x *Register_Voltage) Reset() {
 	*x = Register_Voltage{}
-	mi := &file_linepace_v1_line_proto_msgTypes[29]
+	mi := &file_linepace_v1_line_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2449,7 +2694,7 @@ func (x *Register_Voltage) String() string {
 func (*Register_Voltage) ProtoMessage() {}
 
 func (x *Register_Voltage) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[29]
+	mi := &file_linepace_v1_line_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2462,7 +2707,7 @@ func (x *Register_Voltage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register_Voltage.ProtoReflect.Descriptor instead.
 func (*Register_Voltage) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 2}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 4}
 }
 
 // A part of a section.
@@ -2478,7 +2723,7 @@ type Section_Zone struct {
 
 func (x *Section_Zone) Reset() {
 	*x = Section_Zone{}
-	mi := &file_linepace_v1_line_proto_msgTypes[30]
+	mi := &file_linepace_v1_line_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2490,7 +2735,7 @@ func (x *Section_Zone) String() string {
 func (*Section_Zone) ProtoMessage() {}
 
 func (x *Section_Zone) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[30]
+	mi := &file_linepace_v1_line_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2664,13 +2909,14 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\bRounding\x12\x18\n" +
 	"\x14ROUNDING_UNSPECIFIED\x10\x00\x12\v\n" +
 	"\aNEAREST\x10\x01\x12\v\n" +
-	"\aCUT_OFF\x10\x02\"\xc2\x04\n" +
+	"\aCUT_OFF\x10\x02\"\xe5\b\n" +
 	"\bRegister\x129\n" +
 	"\ainteger\x18\x01 \x01(\v2\x1d.linepace.v1.Register.IntegerH\x00R\ainteger\x129\n" +
 	"\acurrent\x18\x02 \x01(\v2\x1d.linepace.v1.Register.CurrentH\x00R\acurrent\x129\n" +
-	"\avoltage\x18\x03 \x01(\v2\x1d.linepace.v1.Register.VoltageH\x00R\avoltage\x126\n" +
-	"\x04span\x18\x04 \x03(\v2\x16.linepace.v1.SpanPointB\n" +
-	"\xbaH\a\x92\x01\x04\b\x02\x10\x02R\x04span\x12;\n" +
+	"\avoltage\x18\x03 \x01(\v2\x1d.linepace.v1.Register.VoltageH\x00R\avoltage\x123\n" +
+	"\x05ratio\x18< \x01(\v2\x1b.linepace.v1.Register.RatioH\x00R\x05ratio\x12<\n" +
+	"\bfraction\x18= \x01(\v2\x1e.linepace.v1.Register.FractionH\x00R\bfraction\x124\n" +
+	"\x04span\x18\x04 \x03(\v2\x16.linepace.v1.SpanPointB\b\xbaH\x05\x92\x01\x02\x10\x02R\x04span\x12;\n" +
 	"\x05shaft\x18\x05 \x01(\x0e2\x1b.linepace.v1.Register.ShaftB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05shaft\x12\x1a\n" +
 	"\x03tag\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\x03tag\x1a\x8d\x01\n" +
 	"\aInteger\x12B\n" +
@@ -2681,7 +2927,22 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\x05INT16\x10\x01\x12\n" +
 	"\n" +
 	"\x06UINT16\x10\x02\x12\t\n" +
-	"\x05INT32\x10\x03\x1a\t\n" +
+	"\x05INT32\x10\x03\x1a\xa3\x01\n" +
+	"\x05Ratio\x12'\n" +
+	"\tleader_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\bleaderId\x124\n" +
+	"\x02of\x18\x02 \x01(\x0e2\x18.linepace.v1.Register.OfB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x02of\x12\x1a\n" +
+	"\bdecimals\x18\x03 \x01(\x05R\bdecimals\x12\x1f\n" +
+	"\vmax_percent\x18\x04 \x01(\x01R\n" +
+	"maxPercent\x1a\xb7\x01\n" +
+	"\bFraction\x12'\n" +
+	"\tleader_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\bleaderId\x124\n" +
+	"\x02of\x18\x02 \x01(\x0e2\x18.linepace.v1.Register.OfB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x02of\x12#\n" +
+	"\rmax_numerator\x18\x03 \x01(\x05R\fmaxNumerator\x12'\n" +
+	"\x0fmax_denominator\x18\x04 \x01(\x05R\x0emaxDenominator\x1a\t\n" +
 	"\aCurrent\x1a\t\n" +
 	"\aVoltage\"?\n" +
 	"\x05Shaft\x12\x15\n" +
@@ -2689,7 +2950,12 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\b\n" +
-	"\x04LAST\x10\x03B\r\n" +
+	"\x04LAST\x10\x03\"P\n" +
+	"\x02Of\x12\x12\n" +
+	"\x0eOF_UNSPECIFIED\x10\x00\x12\x0f\n" +
+	"\vMOTOR_SPEED\x10\x01\x12\x10\n" +
+	"\fPROCESS_RATE\x10\x02\x12\x13\n" +
+	"\x0fPULSE_FREQUENCY\x10\x03B\r\n" +
 	"\x04kind\x12\x05\xbaH\x02\b\x01\"\xbb\x01\n" +
 	"\tSpanPoint\x12\x19\n" +
 	"\x05count\x18\x01 \x01(\x05H\x00R\x05count\x88\x01\x01\x12!\n" +
@@ -2726,104 +2992,111 @@ func file_linepace_v1_line_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_line_proto_rawDescData
 }
 
-var file_linepace_v1_line_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
+var file_linepace_v1_line_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
+var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_linepace_v1_line_proto_goTypes = []any{
 	(Regulation_Of)(0),         // 0: linepace.v1.Regulation.Of
 	(Readout_Rounding)(0),      // 1: linepace.v1.Readout.Rounding
 	(Register_Shaft)(0),        // 2: linepace.v1.Register.Shaft
-	(Register_Integer_Type)(0), // 3: linepace.v1.Register.Integer.Type
-	(*Line)(nil),               // 4: linepace.v1.Line
-	(*Drive)(nil),              // 5: linepace.v1.Drive
-	(*Motor)(nil),              // 6: linepace.v1.Motor
-	(*Regulation)(nil),         // 7: linepace.v1.Regulation
-	(*Stage)(nil),              // 8: linepace.v1.Stage
-	(*Delivery)(nil),           // 9: linepace.v1.Delivery
-	(*Reference)(nil),          // 10: linepace.v1.Reference
-	(*Sensor)(nil),             // 11: linepace.v1.Sensor
-	(*Readout)(nil),            // 12: linepace.v1.Readout
-	(*Register)(nil),           // 13: linepace.v1.Register
-	(*SpanPoint)(nil),          // 14: linepace.v1.SpanPoint
-	(*Section)(nil),            // 15: linepace.v1.Section
-	(*Stage_GearPair)(nil),     // 16: linepace.v1.Stage.GearPair
-	(*Stage_Gearbox)(nil),      // 17: linepace.v1.Stage.Gearbox
-	(*Stage_Belt)(nil),         // 18: linepace.v1.Stage.Belt
-	(*Stage_Chain)(nil),        // 19: linepace.v1.Stage.Chain
-	(*Delivery_Roll)(nil),      // 20: linepace.v1.Delivery.Roll
-	(*Delivery_Sprocket)(nil),  // 21: linepace.v1.Delivery.Sprocket
-	(*Delivery_Pump)(nil),      // 22: linepace.v1.Delivery.Pump
-	(*Delivery_Screw)(nil),     // 23: linepace.v1.Delivery.Screw
-	(*Delivery_Feeder)(nil),    // 24: linepace.v1.Delivery.Feeder
-	(*Delivery_Indexer)(nil),   // 25: linepace.v1.Delivery.Indexer
-	(*Sensor_Counting)(nil),    // 26: linepace.v1.Sensor.Counting
-	(*Sensor_Gate)(nil),        // 27: linepace.v1.Sensor.Gate
-	(*Sensor_Period)(nil),      // 28: linepace.v1.Sensor.Period
-	(*Sensor_Shaft)(nil),       // 29: linepace.v1.Sensor.Shaft
-	(*Sensor_Flow)(nil),        // 30: linepace.v1.Sensor.Flow
-	(*Register_Integer)(nil),   // 31: linepace.v1.Register.Integer
-	(*Register_Current)(nil),   // 32: linepace.v1.Register.Current
-	(*Register_Voltage)(nil),   // 33: linepace.v1.Register.Voltage
-	(*Section_Zone)(nil),       // 34: linepace.v1.Section.Zone
-	(*Quantity)(nil),           // 35: linepace.v1.Quantity
+	(Register_Of)(0),           // 3: linepace.v1.Register.Of
+	(Register_Integer_Type)(0), // 4: linepace.v1.Register.Integer.Type
+	(*Line)(nil),               // 5: linepace.v1.Line
+	(*Drive)(nil),              // 6: linepace.v1.Drive
+	(*Motor)(nil),              // 7: linepace.v1.Motor
+	(*Regulation)(nil),         // 8: linepace.v1.Regulation
+	(*Stage)(nil),              // 9: linepace.v1.Stage
+	(*Delivery)(nil),           // 10: linepace.v1.Delivery
+	(*Reference)(nil),          // 11: linepace.v1.Reference
+	(*Sensor)(nil),             // 12: linepace.v1.Sensor
+	(*Readout)(nil),            // 13: linepace.v1.Readout
+	(*Register)(nil),           // 14: linepace.v1.Register
+	(*SpanPoint)(nil),          // 15: linepace.v1.SpanPoint
+	(*Section)(nil),            // 16: linepace.v1.Section
+	(*Stage_GearPair)(nil),     // 17: linepace.v1.Stage.GearPair
+	(*Stage_Gearbox)(nil),      // 18: linepace.v1.Stage.Gearbox
+	(*Stage_Belt)(nil),         // 19: linepace.v1.Stage.Belt
+	(*Stage_Chain)(nil),        // 20: linepace.v1.Stage.Chain
+	(*Delivery_Roll)(nil),      // 21: linepace.v1.Delivery.Roll
+	(*Delivery_Sprocket)(nil),  // 22: linepace.v1.Delivery.Sprocket
+	(*Delivery_Pump)(nil),      // 23: linepace.v1.Delivery.Pump
+	(*Delivery_Screw)(nil),     // 24: linepace.v1.Delivery.Screw
+	(*Delivery_Feeder)(nil),    // 25: linepace.v1.Delivery.Feeder
+	(*Delivery_Indexer)(nil),   // 26: linepace.v1.Delivery.Indexer
+	(*Sensor_Counting)(nil),    // 27: linepace.v1.Sensor.Counting
+	(*Sensor_Gate)(nil),        // 28: linepace.v1.Sensor.Gate
+	(*Sensor_Period)(nil),      // 29: linepace.v1.Sensor.Period
+	(*Sensor_Shaft)(nil),       // 30: linepace.v1.Sensor.Shaft
+	(*Sensor_Flow)(nil),        // 31: linepace.v1.Sensor.Flow
+	(*Register_Integer)(nil),   // 32: linepace.v1.Register.Integer
+	(*Register_Ratio)(nil),     // 33: linepace.v1.Register.Ratio
+	(*Register_Fraction)(nil),  // 34: linepace.v1.Register.Fraction
+	(*Register_Current)(nil),   // 35: linepace.v1.Register.Current
+	(*Register_Voltage)(nil),   // 36: linepace.v1.Register.Voltage
+	(*Section_Zone)(nil),       // 37: linepace.v1.Section.Zone
+	(*Quantity)(nil),           // 38: linepace.v1.Quantity
 }
 var file_linepace_v1_line_proto_depIdxs = []int32{
-	5,  // 0: linepace.v1.Line.drives:type_name -> linepace.v1.Drive
-	15, // 1: linepace.v1.Line.sections:type_name -> linepace.v1.Section
-	6,  // 2: linepace.v1.Drive.motor:type_name -> linepace.v1.Motor
-	8,  // 3: linepace.v1.Drive.transmission:type_name -> linepace.v1.Stage
-	9,  // 4: linepace.v1.Drive.delivery:type_name -> linepace.v1.Delivery
-	10, // 5: linepace.v1.Drive.references:type_name -> linepace.v1.Reference
-	11, // 6: linepace.v1.Drive.sensors:type_name -> linepace.v1.Sensor
-	12, // 7: linepace.v1.Drive.readout:type_name -> linepace.v1.Readout
-	13, // 8: linepace.v1.Drive.register:type_name -> linepace.v1.Register
-	7,  // 9: linepace.v1.Motor.regulation:type_name -> linepace.v1.Regulation
+	6,  // 0: linepace.v1.Line.drives:type_name -> linepace.v1.Drive
+	16, // 1: linepace.v1.Line.sections:type_name -> linepace.v1.Section
+	7,  // 2: linepace.v1.Drive.motor:type_name -> linepace.v1.Motor
+	9,  // 3: linepace.v1.Drive.transmission:type_name -> linepace.v1.Stage
+	10, // 4: linepace.v1.Drive.delivery:type_name -> linepace.v1.Delivery
+	11, // 5: linepace.v1.Drive.references:type_name -> linepace.v1.Reference
+	12, // 6: linepace.v1.Drive.sensors:type_name -> linepace.v1.Sensor
+	13, // 7: linepace.v1.Drive.readout:type_name -> linepace.v1.Readout
+	14, // 8: linepace.v1.Drive.register:type_name -> linepace.v1.Register
+	8,  // 9: linepace.v1.Motor.regulation:type_name -> linepace.v1.Regulation
 	0,  // 10: linepace.v1.Regulation.of:type_name -> linepace.v1.Regulation.Of
-	16, // 11: linepace.v1.Stage.gear_pair:type_name -> linepace.v1.Stage.GearPair
-	17, // 12: linepace.v1.Stage.gearbox:type_name -> linepace.v1.Stage.Gearbox
-	18, // 13: linepace.v1.Stage.belt:type_name -> linepace.v1.Stage.Belt
-	19, // 14: linepace.v1.Stage.chain:type_name -> linepace.v1.Stage.Chain
-	20, // 15: linepace.v1.Delivery.roll:type_name -> linepace.v1.Delivery.Roll
-	21, // 16: linepace.v1.Delivery.sprocket:type_name -> linepace.v1.Delivery.Sprocket
-	22, // 17: linepace.v1.Delivery.pump:type_name -> linepace.v1.Delivery.Pump
-	23, // 18: linepace.v1.Delivery.screw:type_name -> linepace.v1.Delivery.Screw
-	24, // 19: linepace.v1.Delivery.feeder:type_name -> linepace.v1.Delivery.Feeder
-	25, // 20: linepace.v1.Delivery.indexer:type_name -> linepace.v1.Delivery.Indexer
-	35, // 21: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
-	29, // 22: linepace.v1.Sensor.shaft:type_name -> linepace.v1.Sensor.Shaft
-	30, // 23: linepace.v1.Sensor.flow:type_name -> linepace.v1.Sensor.Flow
-	26, // 24: linepace.v1.Sensor.counting:type_name -> linepace.v1.Sensor.Counting
+	17, // 11: linepace.v1.Stage.gear_pair:type_name -> linepace.v1.Stage.GearPair
+	18, // 12: linepace.v1.Stage.gearbox:type_name -> linepace.v1.Stage.Gearbox
+	19, // 13: linepace.v1.Stage.belt:type_name -> linepace.v1.Stage.Belt
+	20, // 14: linepace.v1.Stage.chain:type_name -> linepace.v1.Stage.Chain
+	21, // 15: linepace.v1.Delivery.roll:type_name -> linepace.v1.Delivery.Roll
+	22, // 16: linepace.v1.Delivery.sprocket:type_name -> linepace.v1.Delivery.Sprocket
+	23, // 17: linepace.v1.Delivery.pump:type_name -> linepace.v1.Delivery.Pump
+	24, // 18: linepace.v1.Delivery.screw:type_name -> linepace.v1.Delivery.Screw
+	25, // 19: linepace.v1.Delivery.feeder:type_name -> linepace.v1.Delivery.Feeder
+	26, // 20: linepace.v1.Delivery.indexer:type_name -> linepace.v1.Delivery.Indexer
+	38, // 21: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
+	30, // 22: linepace.v1.Sensor.shaft:type_name -> linepace.v1.Sensor.Shaft
+	31, // 23: linepace.v1.Sensor.flow:type_name -> linepace.v1.Sensor.Flow
+	27, // 24: linepace.v1.Sensor.counting:type_name -> linepace.v1.Sensor.Counting
 	1,  // 25: linepace.v1.Readout.rounding:type_name -> linepace.v1.Readout.Rounding
-	31, // 26: linepace.v1.Register.integer:type_name -> linepace.v1.Register.Integer
-	32, // 27: linepace.v1.Register.current:type_name -> linepace.v1.Register.Current
-	33, // 28: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
-	14, // 29: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
-	2,  // 30: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
-	35, // 31: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
-	35, // 32: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
-	34, // 33: linepace.v1.Section.zones:type_name -> linepace.v1.Section.Zone
-	35, // 34: linepace.v1.Section.dead_plate:type_name -> linepace.v1.Quantity
-	35, // 35: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
-	35, // 36: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
-	35, // 37: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
-	35, // 38: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
-	35, // 39: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
-	35, // 40: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
-	35, // 41: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
-	35, // 42: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
-	35, // 43: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
-	35, // 44: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
-	35, // 45: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
-	27, // 46: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
-	28, // 47: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
-	35, // 48: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
-	35, // 49: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
-	3,  // 50: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
-	35, // 51: linepace.v1.Section.Zone.length:type_name -> linepace.v1.Quantity
-	52, // [52:52] is the sub-list for method output_type
-	52, // [52:52] is the sub-list for method input_type
-	52, // [52:52] is the sub-list for extension type_name
-	52, // [52:52] is the sub-list for extension extendee
-	0,  // [0:52] is the sub-list for field type_name
+	32, // 26: linepace.v1.Register.integer:type_name -> linepace.v1.Register.Integer
+	35, // 27: linepace.v1.Register.current:type_name -> linepace.v1.Register.Current
+	36, // 28: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
+	33, // 29: linepace.v1.Register.ratio:type_name -> linepace.v1.Register.Ratio
+	34, // 30: linepace.v1.Register.fraction:type_name -> linepace.v1.Register.Fraction
+	15, // 31: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
+	2,  // 32: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
+	38, // 33: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
+	38, // 34: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
+	37, // 35: linepace.v1.Section.zones:type_name -> linepace.v1.Section.Zone
+	38, // 36: linepace.v1.Section.dead_plate:type_name -> linepace.v1.Quantity
+	38, // 37: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
+	38, // 38: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
+	38, // 39: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
+	38, // 40: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
+	38, // 41: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
+	38, // 42: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
+	38, // 43: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
+	38, // 44: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
+	38, // 45: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
+	38, // 46: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
+	38, // 47: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
+	28, // 48: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
+	29, // 49: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
+	38, // 50: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
+	38, // 51: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
+	4,  // 52: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
+	3,  // 53: linepace.v1.Register.Ratio.of:type_name -> linepace.v1.Register.Of
+	3,  // 54: linepace.v1.Register.Fraction.of:type_name -> linepace.v1.Register.Of
+	38, // 55: linepace.v1.Section.Zone.length:type_name -> linepace.v1.Quantity
+	56, // [56:56] is the sub-list for method output_type
+	56, // [56:56] is the sub-list for method input_type
+	56, // [56:56] is the sub-list for extension type_name
+	56, // [56:56] is the sub-list for extension extendee
+	0,  // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_line_proto_init() }
@@ -2857,6 +3130,8 @@ func file_linepace_v1_line_proto_init() {
 		(*Register_Integer_)(nil),
 		(*Register_Current_)(nil),
 		(*Register_Voltage_)(nil),
+		(*Register_Ratio_)(nil),
+		(*Register_Fraction_)(nil),
 	}
 	file_linepace_v1_line_proto_msgTypes[10].OneofWrappers = []any{}
 	file_linepace_v1_line_proto_msgTypes[18].OneofWrappers = []any{}
@@ -2872,8 +3147,8 @@ func file_linepace_v1_line_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_line_proto_rawDesc), len(file_linepace_v1_line_proto_rawDesc)),
-			NumEnums:      4,
-			NumMessages:   31,
+			NumEnums:      5,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -919,7 +919,10 @@ type SetpointRequest struct {
 	// Units in which to give the achieved speed as well, at most 64: of a process rate
 	// that the drive gives with the material, of the motor's speed, or of the time in
 	// the section.
-	Units         []string `protobuf:"bytes,17,rep,name=units,proto3" json:"units,omitempty"`
+	Units []string `protobuf:"bytes,17,rep,name=units,proto3" json:"units,omitempty"`
+	// What the leader does at present; needed for a register that takes a ratio or a
+	// fraction, and only for that.
+	Leader        *SetpointRequest_Leader `protobuf:"bytes,60,opt,name=leader,proto3" json:"leader,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1035,6 +1038,13 @@ func (x *SetpointRequest) GetIncludeWorking() bool {
 func (x *SetpointRequest) GetUnits() []string {
 	if x != nil {
 		return x.Units
+	}
+	return nil
+}
+
+func (x *SetpointRequest) GetLeader() *SetpointRequest_Leader {
+	if x != nil {
+		return x.Leader
 	}
 	return nil
 }
@@ -1680,6 +1690,71 @@ func (x *SensorReport_State) GetWantedUpdateTime() *Quantity {
 	return nil
 }
 
+// A drive that the other follows, and how fast it runs.
+type SetpointRequest_Leader struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive, whose id the register names. Required.
+	Drive *Drive `protobuf:"bytes,1,opt,name=drive,proto3" json:"drive,omitempty"`
+	// The material that it conveys, where its delivery depends on one.
+	Material *Material `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
+	// Its motor speed, r/min, above 0 to 1000000, such as the achieved_rpm of its own
+	// setpoint. Required.
+	MotorRpm      float64 `protobuf:"fixed64,3,opt,name=motor_rpm,json=motorRpm,proto3" json:"motor_rpm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetpointRequest_Leader) Reset() {
+	*x = SetpointRequest_Leader{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetpointRequest_Leader) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetpointRequest_Leader) ProtoMessage() {}
+
+func (x *SetpointRequest_Leader) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetpointRequest_Leader.ProtoReflect.Descriptor instead.
+func (*SetpointRequest_Leader) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{6, 0}
+}
+
+func (x *SetpointRequest_Leader) GetDrive() *Drive {
+	if x != nil {
+		return x.Drive
+	}
+	return nil
+}
+
+func (x *SetpointRequest_Leader) GetMaterial() *Material {
+	if x != nil {
+		return x.Material
+	}
+	return nil
+}
+
+func (x *SetpointRequest_Leader) GetMotorRpm() float64 {
+	if x != nil {
+		return x.MotorRpm
+	}
+	return 0
+}
+
 // What shows at one speed.
 type SetpointResponse_Expected struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1699,7 +1774,7 @@ type SetpointResponse_Expected struct {
 
 func (x *SetpointResponse_Expected) Reset() {
 	*x = SetpointResponse_Expected{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1711,7 +1786,7 @@ func (x *SetpointResponse_Expected) String() string {
 func (*SetpointResponse_Expected) ProtoMessage() {}
 
 func (x *SetpointResponse_Expected) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1906,7 +1981,7 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x11_readout_decimalsB\x1c\n" +
 	"\x1a_reference_differs_percentB\x0f\n" +
 	"\r_count_at_minB\x0f\n" +
-	"\r_count_at_max\"\xb5\x03\n" +
+	"\r_count_at_max\"\xff\x04\n" +
 	"\x0fSetpointRequest\x120\n" +
 	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
@@ -1917,7 +1992,12 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x05volts\x18\x10 \x01(\x01H\x00R\x05volts\x124\n" +
 	"\ttolerance\x18\x06 \x01(\v2\x16.linepace.v1.ToleranceR\ttolerance\x12'\n" +
 	"\x0finclude_working\x18\a \x01(\bR\x0eincludeWorking\x12\x1e\n" +
-	"\x05units\x18\x11 \x03(\tB\b\xbaH\x05\x92\x01\x02\x10@R\x05unitsB\r\n" +
+	"\x05units\x18\x11 \x03(\tB\b\xbaH\x05\x92\x01\x02\x10@R\x05units\x12;\n" +
+	"\x06leader\x18< \x01(\v2#.linepace.v1.SetpointRequest.LeaderR\x06leader\x1a\x8a\x01\n" +
+	"\x06Leader\x120\n" +
+	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
+	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12\x1b\n" +
+	"\tmotor_rpm\x18\x03 \x01(\x01R\bmotorRpmB\r\n" +
 	"\x04from\x12\x05\xbaH\x02\b\x01\"\xe5\x04\n" +
 	"\x10SetpointResponse\x121\n" +
 	"\bsetpoint\x18\x01 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12*\n" +
@@ -1956,7 +2036,7 @@ func file_linepace_v1_scaling_service_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_scaling_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_linepace_v1_scaling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_linepace_v1_scaling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_linepace_v1_scaling_service_proto_goTypes = []any{
 	(ScaleFraction_Form)(0),                 // 0: linepace.v1.ScaleFraction.Form
 	(ScaleFraction_Basis)(0),                // 1: linepace.v1.ScaleFraction.Basis
@@ -1975,32 +2055,33 @@ var file_linepace_v1_scaling_service_proto_goTypes = []any{
 	(*ScaleFraction_AlternativeError)(nil),  // 14: linepace.v1.ScaleFraction.AlternativeError
 	(*ReadoutReport_State)(nil),             // 15: linepace.v1.ReadoutReport.State
 	(*SensorReport_State)(nil),              // 16: linepace.v1.SensorReport.State
-	(*SetpointResponse_Expected)(nil),       // 17: linepace.v1.SetpointResponse.Expected
-	(*Drive)(nil),                           // 18: linepace.v1.Drive
-	(*Material)(nil),                        // 19: linepace.v1.Material
-	(*Section)(nil),                         // 20: linepace.v1.Section
-	(*Quantity)(nil),                        // 21: linepace.v1.Quantity
-	(Check_Limit)(0),                        // 22: linepace.v1.Check.Limit
-	(*Check)(nil),                           // 23: linepace.v1.Check
-	(*Step)(nil),                            // 24: linepace.v1.Step
-	(*Measured)(nil),                        // 25: linepace.v1.Measured
-	(*Tolerance)(nil),                       // 26: linepace.v1.Tolerance
-	(*Setpoint)(nil),                        // 27: linepace.v1.Setpoint
-	(Check_Verdict)(0),                      // 28: linepace.v1.Check.Verdict
-	(*Delivery)(nil),                        // 29: linepace.v1.Delivery
-	(*CheckReadingRequest)(nil),             // 30: linepace.v1.CheckReadingRequest
-	(*DiagnoseRequest)(nil),                 // 31: linepace.v1.DiagnoseRequest
-	(*CatchRequest)(nil),                    // 32: linepace.v1.CatchRequest
-	(*LapRequest)(nil),                      // 33: linepace.v1.LapRequest
-	(*CheckReadingResponse)(nil),            // 34: linepace.v1.CheckReadingResponse
-	(*DiagnoseResponse)(nil),                // 35: linepace.v1.DiagnoseResponse
-	(*CatchResponse)(nil),                   // 36: linepace.v1.CatchResponse
-	(*LapResponse)(nil),                     // 37: linepace.v1.LapResponse
+	(*SetpointRequest_Leader)(nil),          // 17: linepace.v1.SetpointRequest.Leader
+	(*SetpointResponse_Expected)(nil),       // 18: linepace.v1.SetpointResponse.Expected
+	(*Drive)(nil),                           // 19: linepace.v1.Drive
+	(*Material)(nil),                        // 20: linepace.v1.Material
+	(*Section)(nil),                         // 21: linepace.v1.Section
+	(*Quantity)(nil),                        // 22: linepace.v1.Quantity
+	(Check_Limit)(0),                        // 23: linepace.v1.Check.Limit
+	(*Check)(nil),                           // 24: linepace.v1.Check
+	(*Step)(nil),                            // 25: linepace.v1.Step
+	(*Measured)(nil),                        // 26: linepace.v1.Measured
+	(*Tolerance)(nil),                       // 27: linepace.v1.Tolerance
+	(*Setpoint)(nil),                        // 28: linepace.v1.Setpoint
+	(Check_Verdict)(0),                      // 29: linepace.v1.Check.Verdict
+	(*Delivery)(nil),                        // 30: linepace.v1.Delivery
+	(*CheckReadingRequest)(nil),             // 31: linepace.v1.CheckReadingRequest
+	(*DiagnoseRequest)(nil),                 // 32: linepace.v1.DiagnoseRequest
+	(*CatchRequest)(nil),                    // 33: linepace.v1.CatchRequest
+	(*LapRequest)(nil),                      // 34: linepace.v1.LapRequest
+	(*CheckReadingResponse)(nil),            // 35: linepace.v1.CheckReadingResponse
+	(*DiagnoseResponse)(nil),                // 36: linepace.v1.DiagnoseResponse
+	(*CatchResponse)(nil),                   // 37: linepace.v1.CatchResponse
+	(*LapResponse)(nil),                     // 38: linepace.v1.LapResponse
 }
 var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
-	18, // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
-	19, // 1: linepace.v1.ScaleRequest.material:type_name -> linepace.v1.Material
-	20, // 2: linepace.v1.ScaleRequest.section:type_name -> linepace.v1.Section
+	19, // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
+	20, // 1: linepace.v1.ScaleRequest.material:type_name -> linepace.v1.Material
+	21, // 2: linepace.v1.ScaleRequest.section:type_name -> linepace.v1.Section
 	3,  // 3: linepace.v1.ScaleRequest.scale_fraction:type_name -> linepace.v1.ScaleFractionBounds
 	0,  // 4: linepace.v1.ScaleFractionBounds.form:type_name -> linepace.v1.ScaleFraction.Form
 	1,  // 5: linepace.v1.ScaleFractionBounds.basis:type_name -> linepace.v1.ScaleFraction.Basis
@@ -2012,62 +2093,65 @@ var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	14, // 11: linepace.v1.ScaleFraction.catalogue:type_name -> linepace.v1.ScaleFraction.AlternativeError
 	15, // 12: linepace.v1.ReadoutReport.at_min:type_name -> linepace.v1.ReadoutReport.State
 	15, // 13: linepace.v1.ReadoutReport.at_max:type_name -> linepace.v1.ReadoutReport.State
-	21, // 14: linepace.v1.ReadoutReport.digit:type_name -> linepace.v1.Quantity
+	22, // 14: linepace.v1.ReadoutReport.digit:type_name -> linepace.v1.Quantity
 	16, // 15: linepace.v1.SensorReport.at_min:type_name -> linepace.v1.SensorReport.State
 	16, // 16: linepace.v1.SensorReport.at_max:type_name -> linepace.v1.SensorReport.State
-	21, // 17: linepace.v1.ScaleResponse.per_motor_turn:type_name -> linepace.v1.Quantity
-	21, // 18: linepace.v1.ScaleResponse.per_rpm:type_name -> linepace.v1.Quantity
-	21, // 19: linepace.v1.ScaleResponse.leak:type_name -> linepace.v1.Quantity
-	22, // 20: linepace.v1.ScaleResponse.effective_min_binds:type_name -> linepace.v1.Check.Limit
-	22, // 21: linepace.v1.ScaleResponse.effective_max_binds:type_name -> linepace.v1.Check.Limit
-	21, // 22: linepace.v1.ScaleResponse.rate_at_min:type_name -> linepace.v1.Quantity
-	21, // 23: linepace.v1.ScaleResponse.rate_at_max:type_name -> linepace.v1.Quantity
-	21, // 24: linepace.v1.ScaleResponse.rate_per_count:type_name -> linepace.v1.Quantity
-	23, // 25: linepace.v1.ScaleResponse.checks:type_name -> linepace.v1.Check
-	24, // 26: linepace.v1.ScaleResponse.working:type_name -> linepace.v1.Step
-	25, // 27: linepace.v1.ScaleResponse.measured:type_name -> linepace.v1.Measured
+	22, // 17: linepace.v1.ScaleResponse.per_motor_turn:type_name -> linepace.v1.Quantity
+	22, // 18: linepace.v1.ScaleResponse.per_rpm:type_name -> linepace.v1.Quantity
+	22, // 19: linepace.v1.ScaleResponse.leak:type_name -> linepace.v1.Quantity
+	23, // 20: linepace.v1.ScaleResponse.effective_min_binds:type_name -> linepace.v1.Check.Limit
+	23, // 21: linepace.v1.ScaleResponse.effective_max_binds:type_name -> linepace.v1.Check.Limit
+	22, // 22: linepace.v1.ScaleResponse.rate_at_min:type_name -> linepace.v1.Quantity
+	22, // 23: linepace.v1.ScaleResponse.rate_at_max:type_name -> linepace.v1.Quantity
+	22, // 24: linepace.v1.ScaleResponse.rate_per_count:type_name -> linepace.v1.Quantity
+	24, // 25: linepace.v1.ScaleResponse.checks:type_name -> linepace.v1.Check
+	25, // 26: linepace.v1.ScaleResponse.working:type_name -> linepace.v1.Step
+	26, // 27: linepace.v1.ScaleResponse.measured:type_name -> linepace.v1.Measured
 	4,  // 28: linepace.v1.ScaleResponse.scale_fraction:type_name -> linepace.v1.ScaleFraction
 	5,  // 29: linepace.v1.ScaleResponse.readout:type_name -> linepace.v1.ReadoutReport
 	6,  // 30: linepace.v1.ScaleResponse.sensors:type_name -> linepace.v1.SensorReport
-	18, // 31: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
-	19, // 32: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
-	20, // 33: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
-	21, // 34: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
-	26, // 35: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
-	27, // 36: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
-	23, // 37: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
-	28, // 38: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	17, // 39: linepace.v1.SetpointResponse.slowest:type_name -> linepace.v1.SetpointResponse.Expected
-	17, // 40: linepace.v1.SetpointResponse.fastest:type_name -> linepace.v1.SetpointResponse.Expected
-	21, // 41: linepace.v1.SetpointResponse.in_units:type_name -> linepace.v1.Quantity
-	19, // 42: linepace.v1.ScaleFractionBounds.Alternative.material:type_name -> linepace.v1.Material
-	20, // 43: linepace.v1.ScaleFractionBounds.Alternative.section:type_name -> linepace.v1.Section
-	29, // 44: linepace.v1.ScaleFractionBounds.Alternative.delivery:type_name -> linepace.v1.Delivery
-	13, // 45: linepace.v1.ScaleFraction.Comparison.first:type_name -> linepace.v1.ScaleFraction.Reading
-	13, // 46: linepace.v1.ScaleFraction.Comparison.last:type_name -> linepace.v1.ScaleFraction.Reading
-	13, // 47: linepace.v1.ScaleFraction.Comparison.worst:type_name -> linepace.v1.ScaleFraction.Reading
-	21, // 48: linepace.v1.ReadoutReport.State.digit_rate:type_name -> linepace.v1.Quantity
-	21, // 49: linepace.v1.SensorReport.State.resolution_rate:type_name -> linepace.v1.Quantity
-	21, // 50: linepace.v1.SensorReport.State.update_time:type_name -> linepace.v1.Quantity
-	21, // 51: linepace.v1.SensorReport.State.wanted_update_time:type_name -> linepace.v1.Quantity
-	21, // 52: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
-	2,  // 53: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
-	8,  // 54: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
-	30, // 55: linepace.v1.ScalingService.CheckReading:input_type -> linepace.v1.CheckReadingRequest
-	31, // 56: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
-	32, // 57: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
-	33, // 58: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
-	7,  // 59: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
-	9,  // 60: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
-	34, // 61: linepace.v1.ScalingService.CheckReading:output_type -> linepace.v1.CheckReadingResponse
-	35, // 62: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
-	36, // 63: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
-	37, // 64: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
-	59, // [59:65] is the sub-list for method output_type
-	53, // [53:59] is the sub-list for method input_type
-	53, // [53:53] is the sub-list for extension type_name
-	53, // [53:53] is the sub-list for extension extendee
-	0,  // [0:53] is the sub-list for field type_name
+	19, // 31: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
+	20, // 32: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
+	21, // 33: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
+	22, // 34: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
+	27, // 35: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
+	17, // 36: linepace.v1.SetpointRequest.leader:type_name -> linepace.v1.SetpointRequest.Leader
+	28, // 37: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
+	24, // 38: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
+	29, // 39: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	18, // 40: linepace.v1.SetpointResponse.slowest:type_name -> linepace.v1.SetpointResponse.Expected
+	18, // 41: linepace.v1.SetpointResponse.fastest:type_name -> linepace.v1.SetpointResponse.Expected
+	22, // 42: linepace.v1.SetpointResponse.in_units:type_name -> linepace.v1.Quantity
+	20, // 43: linepace.v1.ScaleFractionBounds.Alternative.material:type_name -> linepace.v1.Material
+	21, // 44: linepace.v1.ScaleFractionBounds.Alternative.section:type_name -> linepace.v1.Section
+	30, // 45: linepace.v1.ScaleFractionBounds.Alternative.delivery:type_name -> linepace.v1.Delivery
+	13, // 46: linepace.v1.ScaleFraction.Comparison.first:type_name -> linepace.v1.ScaleFraction.Reading
+	13, // 47: linepace.v1.ScaleFraction.Comparison.last:type_name -> linepace.v1.ScaleFraction.Reading
+	13, // 48: linepace.v1.ScaleFraction.Comparison.worst:type_name -> linepace.v1.ScaleFraction.Reading
+	22, // 49: linepace.v1.ReadoutReport.State.digit_rate:type_name -> linepace.v1.Quantity
+	22, // 50: linepace.v1.SensorReport.State.resolution_rate:type_name -> linepace.v1.Quantity
+	22, // 51: linepace.v1.SensorReport.State.update_time:type_name -> linepace.v1.Quantity
+	22, // 52: linepace.v1.SensorReport.State.wanted_update_time:type_name -> linepace.v1.Quantity
+	19, // 53: linepace.v1.SetpointRequest.Leader.drive:type_name -> linepace.v1.Drive
+	20, // 54: linepace.v1.SetpointRequest.Leader.material:type_name -> linepace.v1.Material
+	22, // 55: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
+	2,  // 56: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
+	8,  // 57: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
+	31, // 58: linepace.v1.ScalingService.CheckReading:input_type -> linepace.v1.CheckReadingRequest
+	32, // 59: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
+	33, // 60: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
+	34, // 61: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
+	7,  // 62: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
+	9,  // 63: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
+	35, // 64: linepace.v1.ScalingService.CheckReading:output_type -> linepace.v1.CheckReadingResponse
+	36, // 65: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
+	37, // 66: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
+	38, // 67: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
+	62, // [62:68] is the sub-list for method output_type
+	56, // [56:62] is the sub-list for method input_type
+	56, // [56:56] is the sub-list for extension type_name
+	56, // [56:56] is the sub-list for extension extendee
+	0,  // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_scaling_service_proto_init() }
@@ -2094,14 +2178,14 @@ func file_linepace_v1_scaling_service_proto_init() {
 	}
 	file_linepace_v1_scaling_service_proto_msgTypes[13].OneofWrappers = []any{}
 	file_linepace_v1_scaling_service_proto_msgTypes[14].OneofWrappers = []any{}
-	file_linepace_v1_scaling_service_proto_msgTypes[15].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[16].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_scaling_service_proto_rawDesc), len(file_linepace_v1_scaling_service_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   16,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

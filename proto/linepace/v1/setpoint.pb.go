@@ -595,7 +595,12 @@ type Setpoint struct {
 	Margin *Quantity `protobuf:"bytes,30,opt,name=margin,proto3" json:"margin,omitempty"`
 	// The count nearest to the demand by itself, where the counts of a blend were
 	// chosen together and this one is its neighbour.
-	NearestCount  *int32 `protobuf:"varint,60,opt,name=nearest_count,json=nearestCount,proto3,oneof" json:"nearest_count,omitempty"`
+	NearestCount *int32 `protobuf:"varint,60,opt,name=nearest_count,json=nearestCount,proto3,oneof" json:"nearest_count,omitempty"`
+	// The ratio to set, percent, character by character with its decimals; for a
+	// register that takes one.
+	RatioText *string `protobuf:"bytes,61,opt,name=ratio_text,json=ratioText,proto3,oneof" json:"ratio_text,omitempty"`
+	// The two integers to set, for a register that takes a fraction.
+	Fraction      *Setpoint_Fraction `protobuf:"bytes,62,opt,name=fraction,proto3" json:"fraction,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -789,6 +794,20 @@ func (x *Setpoint) GetNearestCount() int32 {
 		return *x.NearestCount
 	}
 	return 0
+}
+
+func (x *Setpoint) GetRatioText() string {
+	if x != nil && x.RatioText != nil {
+		return *x.RatioText
+	}
+	return ""
+}
+
+func (x *Setpoint) GetFraction() *Setpoint_Fraction {
+	if x != nil {
+		return x.Fraction
+	}
+	return nil
 }
 
 // The range of a quantity in which every drive that hangs on it stays within its
@@ -1052,6 +1071,71 @@ func (x *Check) GetOtherField() string {
 	return ""
 }
 
+// A ratio of two integers.
+type Setpoint_Fraction struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The numerator.
+	Numerator int32 `protobuf:"varint,1,opt,name=numerator,proto3" json:"numerator,omitempty"`
+	// The denominator.
+	Denominator int32 `protobuf:"varint,2,opt,name=denominator,proto3" json:"denominator,omitempty"`
+	// (numerator / denominator - ratio) / ratio * 1e6, where ratio is what the demand
+	// asks exactly, parts per million.
+	ErrorPpm      float64 `protobuf:"fixed64,3,opt,name=error_ppm,json=errorPpm,proto3" json:"error_ppm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Setpoint_Fraction) Reset() {
+	*x = Setpoint_Fraction{}
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Setpoint_Fraction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Setpoint_Fraction) ProtoMessage() {}
+
+func (x *Setpoint_Fraction) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Setpoint_Fraction.ProtoReflect.Descriptor instead.
+func (*Setpoint_Fraction) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{0, 0}
+}
+
+func (x *Setpoint_Fraction) GetNumerator() int32 {
+	if x != nil {
+		return x.Numerator
+	}
+	return 0
+}
+
+func (x *Setpoint_Fraction) GetDenominator() int32 {
+	if x != nil {
+		return x.Denominator
+	}
+	return 0
+}
+
+func (x *Setpoint_Fraction) GetErrorPpm() float64 {
+	if x != nil {
+		return x.ErrorPpm
+	}
+	return 0
+}
+
 // The interval in which a value is expected.
 type Setpoint_Band struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1065,7 +1149,7 @@ type Setpoint_Band struct {
 
 func (x *Setpoint_Band) Reset() {
 	*x = Setpoint_Band{}
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1077,7 +1161,7 @@ func (x *Setpoint_Band) String() string {
 func (*Setpoint_Band) ProtoMessage() {}
 
 func (x *Setpoint_Band) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[3]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1090,7 +1174,7 @@ func (x *Setpoint_Band) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Setpoint_Band.ProtoReflect.Descriptor instead.
 func (*Setpoint_Band) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{0, 0}
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{0, 1}
 }
 
 func (x *Setpoint_Band) GetLow() *Quantity {
@@ -1126,7 +1210,7 @@ type Setpoint_Change struct {
 
 func (x *Setpoint_Change) Reset() {
 	*x = Setpoint_Change{}
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[4]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1138,7 +1222,7 @@ func (x *Setpoint_Change) String() string {
 func (*Setpoint_Change) ProtoMessage() {}
 
 func (x *Setpoint_Change) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_setpoint_proto_msgTypes[4]
+	mi := &file_linepace_v1_setpoint_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1151,7 +1235,7 @@ func (x *Setpoint_Change) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Setpoint_Change.ProtoReflect.Descriptor instead.
 func (*Setpoint_Change) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{0, 1}
+	return file_linepace_v1_setpoint_proto_rawDescGZIP(), []int{0, 2}
 }
 
 func (x *Setpoint_Change) GetFromCount() int32 {
@@ -1193,7 +1277,7 @@ var File_linepace_v1_setpoint_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
-	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xe0\f\n" +
+	"\x1alinepace/v1/setpoint.proto\x12\vlinepace.v1\x1a\x1alinepace/v1/quantity.proto\"\xb8\x0e\n" +
 	"\bSetpoint\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x124\n" +
 	"\x06action\x18\x02 \x01(\x0e2\x1c.linepace.v1.Setpoint.ActionR\x06action\x12\x10\n" +
@@ -1219,7 +1303,14 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\aworking\x18\x14 \x03(\v2\x11.linepace.v1.StepR\aworking\x128\n" +
 	"\fprocess_rate\x18\x15 \x01(\v2\x15.linepace.v1.QuantityR\vprocessRate\x12-\n" +
 	"\x06margin\x18\x1e \x01(\v2\x15.linepace.v1.QuantityR\x06margin\x12(\n" +
-	"\rnearest_count\x18< \x01(\x05H\fR\fnearestCount\x88\x01\x01\x1aZ\n" +
+	"\rnearest_count\x18< \x01(\x05H\fR\fnearestCount\x88\x01\x01\x12\"\n" +
+	"\n" +
+	"ratio_text\x18= \x01(\tH\rR\tratioText\x88\x01\x01\x12:\n" +
+	"\bfraction\x18> \x01(\v2\x1e.linepace.v1.Setpoint.FractionR\bfraction\x1ag\n" +
+	"\bFraction\x12\x1c\n" +
+	"\tnumerator\x18\x01 \x01(\x05R\tnumerator\x12 \n" +
+	"\vdenominator\x18\x02 \x01(\x05R\vdenominator\x12\x1b\n" +
+	"\terror_ppm\x18\x03 \x01(\x01R\berrorPpm\x1aZ\n" +
 	"\x04Band\x12'\n" +
 	"\x03low\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x03low\x12)\n" +
 	"\x04high\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04high\x1a\x98\x02\n" +
@@ -1253,7 +1344,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\t_pulse_hzB\x13\n" +
 	"\x11_within_toleranceB\x18\n" +
 	"\x16_band_within_toleranceB\x10\n" +
-	"\x0e_nearest_count\"\xd6\x02\n" +
+	"\x0e_nearest_countB\r\n" +
+	"\v_ratio_text\"\xd6\x02\n" +
 	"\x06Window\x12\x14\n" +
 	"\x05field\x18\x01 \x01(\tR\x05field\x12'\n" +
 	"\x03low\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x03low\x12)\n" +
@@ -1375,47 +1467,49 @@ func file_linepace_v1_setpoint_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_setpoint_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_linepace_v1_setpoint_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_linepace_v1_setpoint_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_linepace_v1_setpoint_proto_goTypes = []any{
-	(Setpoint_Action)(0),    // 0: linepace.v1.Setpoint.Action
-	(Check_Severity)(0),     // 1: linepace.v1.Check.Severity
-	(Check_Limit)(0),        // 2: linepace.v1.Check.Limit
-	(Check_Code)(0),         // 3: linepace.v1.Check.Code
-	(Check_Verdict)(0),      // 4: linepace.v1.Check.Verdict
-	(*Setpoint)(nil),        // 5: linepace.v1.Setpoint
-	(*Window)(nil),          // 6: linepace.v1.Window
-	(*Check)(nil),           // 7: linepace.v1.Check
-	(*Setpoint_Band)(nil),   // 8: linepace.v1.Setpoint.Band
-	(*Setpoint_Change)(nil), // 9: linepace.v1.Setpoint.Change
-	(*Quantity)(nil),        // 10: linepace.v1.Quantity
-	(*Step)(nil),            // 11: linepace.v1.Step
+	(Setpoint_Action)(0),      // 0: linepace.v1.Setpoint.Action
+	(Check_Severity)(0),       // 1: linepace.v1.Check.Severity
+	(Check_Limit)(0),          // 2: linepace.v1.Check.Limit
+	(Check_Code)(0),           // 3: linepace.v1.Check.Code
+	(Check_Verdict)(0),        // 4: linepace.v1.Check.Verdict
+	(*Setpoint)(nil),          // 5: linepace.v1.Setpoint
+	(*Window)(nil),            // 6: linepace.v1.Window
+	(*Check)(nil),             // 7: linepace.v1.Check
+	(*Setpoint_Fraction)(nil), // 8: linepace.v1.Setpoint.Fraction
+	(*Setpoint_Band)(nil),     // 9: linepace.v1.Setpoint.Band
+	(*Setpoint_Change)(nil),   // 10: linepace.v1.Setpoint.Change
+	(*Quantity)(nil),          // 11: linepace.v1.Quantity
+	(*Step)(nil),              // 12: linepace.v1.Step
 }
 var file_linepace_v1_setpoint_proto_depIdxs = []int32{
 	0,  // 0: linepace.v1.Setpoint.action:type_name -> linepace.v1.Setpoint.Action
-	10, // 1: linepace.v1.Setpoint.demanded:type_name -> linepace.v1.Quantity
-	10, // 2: linepace.v1.Setpoint.achieved:type_name -> linepace.v1.Quantity
-	8,  // 3: linepace.v1.Setpoint.band:type_name -> linepace.v1.Setpoint.Band
-	9,  // 4: linepace.v1.Setpoint.change:type_name -> linepace.v1.Setpoint.Change
-	11, // 5: linepace.v1.Setpoint.working:type_name -> linepace.v1.Step
-	10, // 6: linepace.v1.Setpoint.process_rate:type_name -> linepace.v1.Quantity
-	10, // 7: linepace.v1.Setpoint.margin:type_name -> linepace.v1.Quantity
-	10, // 8: linepace.v1.Window.low:type_name -> linepace.v1.Quantity
-	10, // 9: linepace.v1.Window.high:type_name -> linepace.v1.Quantity
-	2,  // 10: linepace.v1.Window.low_binds:type_name -> linepace.v1.Check.Limit
-	2,  // 11: linepace.v1.Window.high_binds:type_name -> linepace.v1.Check.Limit
-	3,  // 12: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
-	1,  // 13: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
-	2,  // 14: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
-	10, // 15: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
-	10, // 16: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
-	6,  // 17: linepace.v1.Check.window:type_name -> linepace.v1.Window
-	10, // 18: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
-	10, // 19: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	11, // 1: linepace.v1.Setpoint.demanded:type_name -> linepace.v1.Quantity
+	11, // 2: linepace.v1.Setpoint.achieved:type_name -> linepace.v1.Quantity
+	9,  // 3: linepace.v1.Setpoint.band:type_name -> linepace.v1.Setpoint.Band
+	10, // 4: linepace.v1.Setpoint.change:type_name -> linepace.v1.Setpoint.Change
+	12, // 5: linepace.v1.Setpoint.working:type_name -> linepace.v1.Step
+	11, // 6: linepace.v1.Setpoint.process_rate:type_name -> linepace.v1.Quantity
+	11, // 7: linepace.v1.Setpoint.margin:type_name -> linepace.v1.Quantity
+	8,  // 8: linepace.v1.Setpoint.fraction:type_name -> linepace.v1.Setpoint.Fraction
+	11, // 9: linepace.v1.Window.low:type_name -> linepace.v1.Quantity
+	11, // 10: linepace.v1.Window.high:type_name -> linepace.v1.Quantity
+	2,  // 11: linepace.v1.Window.low_binds:type_name -> linepace.v1.Check.Limit
+	2,  // 12: linepace.v1.Window.high_binds:type_name -> linepace.v1.Check.Limit
+	3,  // 13: linepace.v1.Check.code:type_name -> linepace.v1.Check.Code
+	1,  // 14: linepace.v1.Check.severity:type_name -> linepace.v1.Check.Severity
+	2,  // 15: linepace.v1.Check.binds:type_name -> linepace.v1.Check.Limit
+	11, // 16: linepace.v1.Check.limit:type_name -> linepace.v1.Quantity
+	11, // 17: linepace.v1.Check.fit:type_name -> linepace.v1.Quantity
+	6,  // 18: linepace.v1.Check.window:type_name -> linepace.v1.Window
+	11, // 19: linepace.v1.Setpoint.Band.low:type_name -> linepace.v1.Quantity
+	11, // 20: linepace.v1.Setpoint.Band.high:type_name -> linepace.v1.Quantity
+	21, // [21:21] is the sub-list for method output_type
+	21, // [21:21] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_setpoint_proto_init() }
@@ -1427,14 +1521,14 @@ func file_linepace_v1_setpoint_proto_init() {
 	file_linepace_v1_setpoint_proto_msgTypes[0].OneofWrappers = []any{}
 	file_linepace_v1_setpoint_proto_msgTypes[1].OneofWrappers = []any{}
 	file_linepace_v1_setpoint_proto_msgTypes[2].OneofWrappers = []any{}
-	file_linepace_v1_setpoint_proto_msgTypes[4].OneofWrappers = []any{}
+	file_linepace_v1_setpoint_proto_msgTypes[5].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_setpoint_proto_rawDesc), len(file_linepace_v1_setpoint_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   5,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
