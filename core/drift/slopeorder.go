@@ -88,14 +88,15 @@ func (p *points) sortRun(list []int32, compare func(i, j int32) int) {
 	// About one of them: residuals may be close to one another and far from zero.
 	base := p.sort.residuals[list[0]].hi
 	about := func(i int32) float64 { return (p.sort.residuals[i].hi - base) + p.sort.residuals[i].lo }
-	low, high := 0.0, 0.0
+	low, high := math.Inf(1), math.Inf(-1)
 	for _, i := range list {
 		v := about(i)
 		low, high = min(low, v), max(high, v)
 	}
 	scale := math.MaxUint32 / (high - low)
 	// Keys that differ by two or more must tell the order: they do if the errors of two
-	// residuals are far less than what a key stands for.
+	// residuals are far less than what a key stands for. Residuals that are all alike make
+	// that infinite or no number, and are not asked for it again.
 	if !(p.sort.maxError*scale < 0.25) || len(list) < 512 {
 		if !slices.IsSortedFunc(list, compare) {
 			slices.SortFunc(list, compare)

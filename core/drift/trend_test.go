@@ -250,6 +250,25 @@ func TestManyEqualSlopes(t *testing.T) {
 	}
 }
 
+// Points may be the same many times over.
+func TestRepeatedPoints(t *testing.T) {
+	var x, y, fewX, fewY []float64
+	for i := range 6 {
+		fewX, fewY = append(fewX, 0.1*float64(i)), append(fewY, 0.7*float64(i*i%7)+0.1)
+		for range 700 {
+			x, y = append(x, fewX[i]), append(y, fewY[i])
+		}
+	}
+	l, err := drift.TheilSenLine(x, y, 0.95, nil)
+	require.NoError(t, err)
+	slopes := bruteSlopes(fewX, fewY) // each of them 700² times
+	require.NotZero(t, l.Slope)
+	require.Equal(t, slopes[len(slopes)/2], l.Slope)
+	require.Equal(t, int64(len(slopes)*700*700), l.Pairs)
+	require.Equal(t, slopes[(l.LowRank-1)/(700*700)], l.Low)
+	require.Equal(t, slopes[(l.Pairs-l.LowRank)/(700*700)], l.High)
+}
+
 // The variance with ties is that of S over all orders of y.
 func TestVarianceWithTies(t *testing.T) {
 	x, y := []float64{1, 1, 2, 3, 3, 3}, []float64{5, 2, 2, 2, 7, 7}
