@@ -67,9 +67,10 @@ func (r *drawRun) spreads(s Scheme, above, below []int) (rounding, regulation Op
 //	least    = product of (1 - under) above the line / product of (1 + over) below it - 1
 //	greatest = product of (1 + over) above the line / product of (1 - under) below it - 1
 //
-// It is not known where the limit of a roll is not, or allows a standstill.
+// It is not known where the limit of a roll is not, or allows a standstill. The
+// products are carried less 1, so that small limits keep their digits.
 func (r *drawRun) spread(s Scheme, above, below []int, of func(*limits) (under, over float64, known bool)) (out Optional[Spread]) {
-	least, greatest, squares := 1.0, 1.0, 0.0
+	least, greatest, squares := 0.0, 0.0, 0.0
 	for k, rolls := range [...][]int{above, below} {
 		for _, i := range rolls {
 			under, over, known := of(&r.limit[s][i])
@@ -77,15 +78,15 @@ func (r *drawRun) spread(s Scheme, above, below []int, of func(*limits) (under, 
 				return out
 			}
 			if k == 0 {
-				least, greatest = least*(1-under), greatest*(1+over)
+				least, greatest = least-under-float64(least*under), greatest+over+float64(greatest*over)
 			} else {
-				least, greatest = least/(1+over), greatest/(1-under)
+				least, greatest = (least-over)/(1+over), (greatest+under)/(1-under)
 			}
 			part := max(under, over)
 			squares += float64(part * part)
 		}
 	}
-	return scaling.Some(Spread{LowPercent: 100 * (least - 1), HighPercent: 100 * (greatest - 1), RootSumSquarePercent: 100 * math.Sqrt(squares)})
+	return scaling.Some(Spread{LowPercent: 100 * least, HighPercent: 100 * greatest, RootSumSquarePercent: 100 * math.Sqrt(squares)})
 }
 
 // held returns the least and the greatest factor by which the regulation may take a
@@ -144,41 +145,41 @@ func (r *drawRun) tolerate(s Scheme, i int, achieved exact.Num, above, below []i
 
 // disturb tells what a change of one roll's speed does to roll i and the draw before it.
 //
-//	change of a ratio = (1 + change of the upper speed) / (1 + change of the lower one) - 1
+//	change of a ratio = (change of the upper speed - change of the lower one) / (1 + change of the lower one)
 func (r *drawRun) disturb(s Scheme, i int) {
-	d := r.chain.Disturbance
-	if d == nil {
+	if r.chain.Disturbance == nil {
 		return
 	}
-	c := r.c
-	one, factor := c.Int(1), r.factor(s, i)
-	out := Disturbed{
-		SpeedChangePercent: percentOf(c, factor.Sub(one)),
-		FirstChangePercent: percentOf(c, factor.Quo(r.factor(s, 0)).Sub(one)),
-	}
+	c, own := r.c, r.changeOf(s, i)
+	out := Disturbed{SpeedChangePercent: own.Float(), FirstChangePercent: ratioChange(c, own, r.changeOf(s, 0)).Float()}
 	if i > 0 {
-		change := factor.Quo(r.factor(s, i-1))
-		out.DrawChangePercent = scaling.Some(percentOf(c, change.Sub(one)))
+		change := ratioChange(c, own, r.changeOf(s, i-1))
+		out.DrawChangePercent = scaling.Some(change.Float())
 		if r.ok[s][i] && r.ok[s][i-1] {
-			out.Percent = drawOf(c, r.rate[s][i].Quo(r.rate[s][i-1]).Mul(change))
+			factor := c.Int(1).Add(change.Quo(c.Int(100)))
+			out.Percent = drawOf(c, r.rate[s][i].Quo(r.rate[s][i-1]).Mul(factor))
 		}
 	}
 	r.out.Rolls[i].Follows[s].Disturbed = scaling.Some(out)
 }
 
-// factor returns what the disturbance makes of the speed of roll i: it follows
-// where the disturbed roll is itself or one that it follows, at first or second hand.
-func (r *drawRun) factor(s Scheme, i int) exact.Num {
+// ratioChange returns the change of a ratio, in percent as those of its two speeds.
+func ratioChange(c *exact.Calc, upper, lower exact.Num) exact.Num {
+	all := c.Int(100)
+	return upper.Sub(lower).Mul(all).Quo(all.Add(lower))
+}
+
+// changeOf returns the change of the speed of roll i in percent: it follows where the
+// disturbed roll is itself or one that it follows, at first or second hand.
+func (r *drawRun) changeOf(s Scheme, i int) exact.Num {
 	d := r.chain.Disturbance
-	for {
-		if r.chain.Rolls[i].DriveID == d.DriveID {
-			return r.c.Int(1).Add(r.c.Percent(d.SpeedChangePercent))
-		}
+	for r.chain.Rolls[i].DriveID != d.DriveID {
 		if i == r.leader {
-			return r.c.Int(1)
+			return r.c.Int(0)
 		}
 		i = r.followed(s, i)
 	}
+	return r.c.Dec(d.SpeedChangePercent)
 }
 
 // total tells the draw over the whole chain.
