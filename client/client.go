@@ -77,6 +77,7 @@ type Client struct {
 	linepacev1.ChangeoverServiceClient
 	linepacev1.DwellServiceClient
 	linepacev1.RatioServiceClient
+	linepacev1.DriftServiceClient
 	linepacev1.RecordServiceClient
 	linepacev1.ScalingServiceClient
 	linepacev1.UnitServiceClient
@@ -109,6 +110,7 @@ func Dial(target string, config Config) (*Client, error) {
 		ChangeoverServiceClient: linepacev1.NewChangeoverServiceClient(conn),
 		DwellServiceClient:      linepacev1.NewDwellServiceClient(conn),
 		RatioServiceClient:      linepacev1.NewRatioServiceClient(conn),
+		DriftServiceClient:      linepacev1.NewDriftServiceClient(conn),
 		RecordServiceClient:     linepacev1.NewRecordServiceClient(conn),
 		ScalingServiceClient:    linepacev1.NewScalingServiceClient(conn),
 		UnitServiceClient:       linepacev1.NewUnitServiceClient(conn),
@@ -165,6 +167,7 @@ func serviceConfig(waitForReady bool) string {
 			{linepacev1.ChangeoverService_ServiceDesc.ServiceName},
 			{linepacev1.DwellService_ServiceDesc.ServiceName},
 			{linepacev1.RatioService_ServiceDesc.ServiceName},
+			{linepacev1.DriftService_ServiceDesc.ServiceName},
 			{linepacev1.RecordService_ServiceDesc.ServiceName},
 			{linepacev1.ScalingService_ServiceDesc.ServiceName},
 			{linepacev1.UnitService_ServiceDesc.ServiceName},

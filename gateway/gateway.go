@@ -39,6 +39,7 @@ type Services struct {
 	Changeover linepacev1.ChangeoverServiceServer
 	Dwell      linepacev1.DwellServiceServer
 	Ratio      linepacev1.RatioServiceServer
+	Drift      linepacev1.DriftServiceServer
 	Records    linepacev1.RecordServiceServer
 	Units      linepacev1.UnitServiceServer
 }
@@ -64,6 +65,7 @@ func InProcess(s Services, ready func(context.Context) error, log *zap.Logger) (
 		linepacev1.RegisterChangeoverServiceHandlerServer(ctx, g.mux, s.Changeover),
 		linepacev1.RegisterDwellServiceHandlerServer(ctx, g.mux, s.Dwell),
 		linepacev1.RegisterRatioServiceHandlerServer(ctx, g.mux, s.Ratio),
+		linepacev1.RegisterDriftServiceHandlerServer(ctx, g.mux, s.Drift),
 		linepacev1.RegisterRecordServiceHandlerServer(ctx, g.mux, s.Records),
 		linepacev1.RegisterUnitServiceHandlerServer(ctx, g.mux, s.Units),
 	)
@@ -82,6 +84,7 @@ func Remote(conn grpc.ClientConnInterface, log *zap.Logger) (http.Handler, error
 		linepacev1.RegisterChangeoverServiceHandlerClient(ctx, g.mux, linepacev1.NewChangeoverServiceClient(conn)),
 		linepacev1.RegisterDwellServiceHandlerClient(ctx, g.mux, linepacev1.NewDwellServiceClient(conn)),
 		linepacev1.RegisterRatioServiceHandlerClient(ctx, g.mux, linepacev1.NewRatioServiceClient(conn)),
+		linepacev1.RegisterDriftServiceHandlerClient(ctx, g.mux, linepacev1.NewDriftServiceClient(conn)),
 		linepacev1.RegisterRecordServiceHandlerClient(ctx, g.mux, linepacev1.NewRecordServiceClient(conn)),
 		linepacev1.RegisterUnitServiceHandlerClient(ctx, g.mux, linepacev1.NewUnitServiceClient(conn)),
 	)

@@ -90,6 +90,14 @@ func (dwell) Transition(context.Context, *linepacev1.TransitionRequest) (*linepa
 	return &linepacev1.TransitionResponse{}, nil
 }
 
+type drifting struct {
+	linepacev1.UnimplementedDriftServiceServer
+}
+
+func (drifting) Assess(context.Context, *linepacev1.AssessRequest) (*linepacev1.AssessResponse, error) {
+	return &linepacev1.AssessResponse{}, nil
+}
+
 type ratio struct {
 	linepacev1.UnimplementedRatioServiceServer
 }
@@ -139,7 +147,7 @@ func up(context.Context) error { return nil }
 func inProcess(t *testing.T, c changeover) (*httptest.Server, *observer.ObservedLogs) {
 	t.Helper()
 	core, logged := observer.New(zap.DebugLevel)
-	h, err := InProcess(Services{scaling{}, c, dwell{}, ratio{}, records{}, unitList{}}, up, zap.New(core))
+	h, err := InProcess(Services{scaling{}, c, dwell{}, ratio{}, drifting{}, records{}, unitList{}}, up, zap.New(core))
 	require.NoError(t, err)
 	s := httptest.NewServer(h)
 	t.Cleanup(s.Close)
@@ -153,6 +161,7 @@ func remote(t *testing.T, c changeover) *httptest.Server {
 	linepacev1.RegisterChangeoverServiceServer(backend, c)
 	linepacev1.RegisterDwellServiceServer(backend, dwell{})
 	linepacev1.RegisterRatioServiceServer(backend, ratio{})
+	linepacev1.RegisterDriftServiceServer(backend, drifting{})
 	linepacev1.RegisterRecordServiceServer(backend, records{})
 	linepacev1.RegisterUnitServiceServer(backend, unitList{})
 	healthpb.RegisterHealthServer(backend, health.NewServer())
@@ -362,7 +371,7 @@ func TestOversize(t *testing.T) {
 	}{{"told", 50 << 20}, {"told by one byte", MaxMessageBytes + 1}, {"not told", -1}}
 	for _, tc := range cases {
 		t.Run(tc.name, func(t *testing.T) {
-			h, err := InProcess(Services{scaling{}, changeover{}, dwell{}, ratio{}, records{}, unitList{}}, up, zap.NewNop())
+			h, err := InProcess(Services{scaling{}, changeover{}, dwell{}, ratio{}, drifting{}, records{}, unitList{}}, up, zap.NewNop())
 			require.NoError(t, err)
 			e := &endless{}
 			r := httptest.NewRequest("POST", "/v1/changeovers:plan", e)
@@ -384,7 +393,7 @@ func TestOversize(t *testing.T) {
 }
 
 func TestBodyThatDoesNotArrive(t *testing.T) {
-	h, err := InProcess(Services{scaling{}, changeover{}, dwell{}, ratio{}, records{}, unitList{}}, up, zap.NewNop())
+	h, err := InProcess(Services{scaling{}, changeover{}, dwell{}, ratio{}, drifting{}, records{}, unitList{}}, up, zap.NewNop())
 	require.NoError(t, err)
 	r := httptest.NewRequest("POST", "/v1/changeovers:plan", io.MultiReader(strings.NewReader(`{"line"`), &broken{}))
 	w := httptest.NewRecorder()
@@ -456,7 +465,7 @@ func TestHealth(t *testing.T) {
 	require.Equal(t, "ok\n", string(a.body))
 
 	down := func(context.Context) error { return errors.New("shutting down") }
-	h, err := InProcess(Services{scaling{}, changeover{}, dwell{}, ratio{}, records{}, unitList{}}, down, zap.NewNop())
+	h, err := InProcess(Services{scaling{}, changeover{}, dwell{}, ratio{}, drifting{}, records{}, unitList{}}, down, zap.NewNop())
 	require.NoError(t, err)
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, httptest.NewRequest("GET", "/healthz", nil))

@@ -67,6 +67,7 @@ func TestEveryMethodIsChained(t *testing.T) {
 		"linepace.v1.ScalingService":    chainedScaling{chain: note, next: scalingService{}},
 		"linepace.v1.ChangeoverService": chainedChangeover{chain: note, next: changeoverService{}},
 		"linepace.v1.DwellService":      chainedDwell{chain: note, next: dwellService{}},
+		"linepace.v1.DriftService":      chainedDrift{chain: note, next: driftService{}},
 		"linepace.v1.RatioService":      chainedRatio{chain: note, next: ratioService{}},
 		"linepace.v1.RecordService":     chainedRecords{chain: note, next: recordService{}},
 		"linepace.v1.UnitService":       chainedUnits{chain: note, next: unitService{}},
@@ -98,6 +99,7 @@ func TestEveryMethodIsChained(t *testing.T) {
 	require.IsType(t, chainedScaling{}, s.Scaling())
 	require.IsType(t, chainedChangeover{}, s.Changeover())
 	require.IsType(t, chainedDwell{}, s.Dwell())
+	require.IsType(t, chainedDrift{}, s.Drift())
 	require.IsType(t, chainedRatio{}, s.Ratio())
 	require.IsType(t, chainedRecords{}, s.Records())
 	require.IsType(t, chainedUnits{}, s.Units())

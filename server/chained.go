@@ -85,6 +85,16 @@ func (s chainedRecords) Keys(ctx context.Context, req *linepacev1.KeysRequest) (
 	return through(ctx, s.chain, linepacev1.RecordService_Keys_FullMethodName, req, s.next.Keys)
 }
 
+type chainedDrift struct {
+	linepacev1.UnsafeDriftServiceServer
+	chain step
+	next  linepacev1.DriftServiceServer
+}
+
+func (s chainedDrift) Assess(ctx context.Context, req *linepacev1.AssessRequest) (*linepacev1.AssessResponse, error) {
+	return through(ctx, s.chain, linepacev1.DriftService_Assess_FullMethodName, req, s.next.Assess)
+}
+
 type chainedRatio struct {
 	linepacev1.UnsafeRatioServiceServer
 	chain step

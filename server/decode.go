@@ -1,7 +1,10 @@
 package server
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
+	"strings"
 
 	"linepace.example/core/changeover"
 	"linepace.example/core/fault"
@@ -67,12 +70,49 @@ func (d *decoder) line(in *linepacev1.Line, p *fault.Path) *changeover.Line {
 		at := list.Index(i)
 		d.drive(drive, &out.Drives[i], &at)
 	}
+	d.corrections(in, out, p)
 	list = p.Field("sections")
 	for i, section := range in.GetSections() {
 		at := list.Index(i)
 		out.Sections[i] = d.section(section, &at)
 	}
 	return out
+}
+
+// corrections puts each correction in force on its drive.
+func (d *decoder) corrections(in *linepacev1.Line, out *changeover.Line, p *fault.Path) {
+	if len(in.GetCorrections()) == 0 {
+		return
+	}
+	drives := make(map[string]*scaling.Drive, len(out.Drives))
+	for i := range out.Drives {
+		drives[out.Drives[i].ID] = &out.Drives[i]
+	}
+	list := p.Field("corrections")
+	for i, c := range in.GetCorrections() {
+		at := list.Index(i)
+		id, model, rest := at.Field("driveId"), at.Field("model"), at.Field("evidence")
+		if digest := rest.Field("digest"); c.GetEvidence() != nil && !isDigest(c.GetEvidence().GetDigest()) {
+			d.faults.Add(&digest, fault.Malformed, "must be a SHA-256 in 64 lower-case hexadecimal digits, as DriftService.Assess gives it")
+		}
+		correction := d.deliveryModel(c.GetModel(), &model)
+		drive := drives[c.GetDriveId()]
+		switch {
+		case drive == nil:
+			d.faults.Add(&id, fault.NotFound, "is %q; the line has no such drive", c.GetDriveId())
+		case drive.Corrected():
+			d.faults.Add(&id, fault.Duplicate, "is %q, which has a correction already; one a drive is in force", c.GetDriveId())
+		case correction.PerTurn.Unit != nil && correction.PerTurn.Unit != scaling.Unreadable:
+			drive.Correction = correction
+			scaling.ValidateCorrection(drive, &model, &d.faults)
+		}
+	}
+}
+
+// isDigest reports whether a text is a SHA-256 in lower-case hexadecimal digits.
+func isDigest(text string) bool {
+	digest, err := hex.DecodeString(text)
+	return err == nil && len(digest) == sha256.Size && strings.ToLower(text) == text
 }
 
 func (d *decoder) section(in *linepacev1.Section, p *fault.Path) scaling.Section {

@@ -60,6 +60,7 @@ type Server struct {
 	changeover linepacev1.ChangeoverServiceServer
 	dwell      linepacev1.DwellServiceServer
 	ratio      linepacev1.RatioServiceServer
+	drift      linepacev1.DriftServiceServer
 	records    linepacev1.RecordServiceServer
 	units      linepacev1.UnitServiceServer
 }
@@ -88,6 +89,7 @@ func New(c Config) (*Server, error) {
 		changeover: chainedChangeover{chain: each, next: c.Changeover},
 		dwell:      chainedDwell{chain: each, next: dwellService{}},
 		ratio:      chainedRatio{chain: each, next: ratioService{}},
+		drift:      chainedDrift{chain: each, next: driftService{}},
 		records:    chainedRecords{chain: each, next: records},
 		units:      chainedUnits{chain: each, next: unitService{}},
 	}
@@ -97,6 +99,7 @@ func New(c Config) (*Server, error) {
 	linepacev1.RegisterChangeoverServiceServer(s.grpc, c.Changeover)
 	linepacev1.RegisterDwellServiceServer(s.grpc, dwellService{})
 	linepacev1.RegisterRatioServiceServer(s.grpc, ratioService{})
+	linepacev1.RegisterDriftServiceServer(s.grpc, driftService{})
 	linepacev1.RegisterRecordServiceServer(s.grpc, records)
 	linepacev1.RegisterUnitServiceServer(s.grpc, unitService{})
 	for name := range s.grpc.GetServiceInfo() {
@@ -163,6 +166,9 @@ func (s *Server) Changeover() linepacev1.ChangeoverServiceServer { return s.chan
 
 // Dwell returns the service behind the chain, for use in process.
 func (s *Server) Dwell() linepacev1.DwellServiceServer { return s.dwell }
+
+// Drift returns the service behind the chain, for use in process.
+func (s *Server) Drift() linepacev1.DriftServiceServer { return s.drift }
 
 // Ratio returns the service behind the chain, for use in process.
 func (s *Server) Ratio() linepacev1.RatioServiceServer { return s.ratio }

@@ -117,7 +117,7 @@ func TestHealth(t *testing.T) {
 	core, logged := observer.New(zap.DebugLevel)
 	s, conn := serve(t, Config{Log: zap.New(core)})
 	client := healthpb.NewHealthClient(conn)
-	names := []string{"", "linepace.v1.ScalingService", "linepace.v1.ChangeoverService", "linepace.v1.DwellService", "linepace.v1.RatioService", "linepace.v1.RecordService", "linepace.v1.UnitService"}
+	names := []string{"", "linepace.v1.ScalingService", "linepace.v1.ChangeoverService", "linepace.v1.DwellService", "linepace.v1.DriftService", "linepace.v1.RatioService", "linepace.v1.RecordService", "linepace.v1.UnitService"}
 	check := func(want healthpb.HealthCheckResponse_ServingStatus) {
 		t.Helper()
 		for _, name := range names {
@@ -150,7 +150,7 @@ func TestReflection(t *testing.T) {
 	for _, s := range answer.GetListServicesResponse().Service {
 		names = append(names, s.Name)
 	}
-	require.Subset(t, names, []string{"linepace.v1.ScalingService", "linepace.v1.ChangeoverService", "linepace.v1.DwellService", "linepace.v1.RatioService", "linepace.v1.RecordService", "linepace.v1.UnitService", "grpc.health.v1.Health"})
+	require.Subset(t, names, []string{"linepace.v1.ScalingService", "linepace.v1.ChangeoverService", "linepace.v1.DwellService", "linepace.v1.DriftService", "linepace.v1.RatioService", "linepace.v1.RecordService", "linepace.v1.UnitService", "grpc.health.v1.Health"})
 	require.NoError(t, stream.CloseSend())
 }
 

@@ -26,6 +26,7 @@ const (
 	farOff                          // whether a pump's calibration is too far away
 	speedChange                     // step from the running product
 	order                           // order of the setpoints, which checks are given, verdict
+	correctedModel                  // delivered per turn of the motor, by a correction
 	count                           // nearest whole number of the register
 	deliveryPerTurn                 // per turn of the last shaft
 	dose                            // of a follower, for so much of its leader's
@@ -82,6 +83,7 @@ var formulaIDs = [formulaCount]string{
 	farOff:           "calibration-distance/1",
 	speedChange:      "change/1",
 	order:            "changeover/1",
+	correctedModel:   "corrected-model/1",
 	count:            "count/1",
 	deliveryPerTurn:  "delivery-per-turn/1",
 	dose:             "dose/1",
@@ -134,6 +136,8 @@ func Known(id string) bool {
 
 // formulaSet has a bit for each formula.
 type formulaSet uint64
+
+const _ = uint(64 - formulaCount) // does not compile where the bits do not suffice
 
 func (s *formulaSet) add(list ...formula) {
 	for _, f := range list {
@@ -318,6 +322,9 @@ func (s *formulaSet) addSetpoint(sp *Setpoint) {
 // addMeasured adds what the checks on measured references rest on, and on a pump's
 // single efficiency.
 func (s *formulaSet) addMeasured(d *scaling.Drive) {
+	if d.Corrected() {
+		return
+	}
 	form := d.ReferenceForm()
 	both := form != scaling.NoForm && d.Delivery.Kind != scaling.NoDelivery
 	several := len(d.References) > 1
@@ -333,6 +340,10 @@ func isCounted(s scaling.Sensor) bool { return s.Counting.Kind != scaling.NoCoun
 
 // addDrive adds what one turn of the motor delivers.
 func (s *formulaSet) addDrive(d *scaling.Drive) {
+	if d.Corrected() {
+		s.add(correctedModel)
+		return
+	}
 	delivers := d.Delivery.Kind != scaling.NoDelivery
 	several := len(d.References) > 1
 	s.addIf(!several && (delivers || len(d.References) > 0), perMotorTurn)

@@ -139,6 +139,9 @@ const (
 	BeltChangesToo
 )
 
+// CorrectionInForce says that a correction decided what the drive delivers.
+const CorrectionInForce Code = 130
+
 // Severity says how grave a check is.
 type Severity uint8
 
@@ -157,7 +160,7 @@ func (k Code) Severity() Severity {
 		return Error
 	case RampTooFast:
 		return Error
-	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether,
+	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether, CorrectionInForce,
 		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
 		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound, NoTransition, ProcessAuthorityDecides,
 		SlipNotCorrected, SlipCorrected, SingleReading:
@@ -201,6 +204,8 @@ func (k *Check) Message() string {
 			return fmt.Sprintf("the line through the measured references is %s %% off the drivetrain at their mean speed; the references were used", short(k.Number))
 		}
 		return fmt.Sprintf("the measured reference is %s %% off the drivetrain; the reference was used", short(k.Number))
+	case CorrectionInForce:
+		return "a correction for drift is in force: it decides what the drive delivers, not the description"
 	case NoCountForStop:
 		return "the register has no count for zero speed: stop the drive by its own stop input"
 	case MotorSpeedNominal:

@@ -31,6 +31,7 @@ type Drive struct {
 	Transmission []Stage
 	Delivery     Delivery
 	References   []Reference
+	Correction   DeliveryModel // in force, in place of both; PerTurn.Unit nil: none
 	Sensors      []Sensor
 	Readout      Readout  // Unit nil: none described
 	Register     Register // Kind zero: none described

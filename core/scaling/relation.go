@@ -20,17 +20,20 @@ type relation struct {
 //
 //	perTurn = transmission ratio * delivery per turn of the last shaft
 //
-// or what [relation.ofReferences] says, where there are any.
+// or what [relation.ofReferences] says, where there are any, or a correction.
 //
 // Source: kinematics; measured references decide over the drivetrain, since they
 // are what happens.
 // last is the last shaft's turns per motor turn.
 func (r *relation) relate(c *exact.Calc, d *Drive, m *Material, last exact.Num) {
-	if len(d.References) > 0 {
+	switch {
+	case d.Corrected():
+		r.ofCorrection(c, d)
+	case len(d.References) > 0:
 		r.ofReferences(c, d)
-		return
+	default:
+		r.ofDrivetrain(c, d, m, last)
 	}
-	r.ofDrivetrain(c, d, m, last)
 }
 
 func (r *relation) ofDrivetrain(c *exact.Calc, d *Drive, m *Material, last exact.Num) {

@@ -413,6 +413,9 @@ const farFromCalibration = 1.5
 // checkDrive tells what the drive's description leaves open at speed n.
 func (r *run) checkDrive(n exact.Num) {
 	c, d := r.c, r.subject.Drive
+	if d.Corrected() {
+		r.add(Check{Code: CorrectionInForce})
+	}
 	if calibrated := calibrationSpeed(d); calibrated > 0 {
 		size := n.Abs()
 		far := c.Dec(farFromCalibration)
@@ -427,7 +430,7 @@ func (r *run) checkDrive(n exact.Num) {
 	if hasNominalGearbox(d) {
 		r.add(Check{Code: GearboxRatioNominal})
 	}
-	if len(d.References) > 0 {
+	if len(d.References) > 0 && !d.Corrected() {
 		if off, ok := r.referenceDiffers(); ok && off != 0 {
 			r.addDiffers(off)
 		}
@@ -448,7 +451,7 @@ func (r *run) addDiffers(percent float64) {
 // else 0.
 func calibrationSpeed(d *Drive) float64 {
 	switch {
-	case d.Delivery.Kind != Pump, d.ReferenceForm() == WithOffset:
+	case d.Delivery.Kind != Pump, d.Corrected(), d.ReferenceForm() == WithOffset:
 		return 0
 	case len(d.References) > 0:
 		return d.References[0].MotorRPM
@@ -461,7 +464,7 @@ func calibrationSpeed(d *Drive) float64 {
 func hasNominalGearbox(d *Drive) bool {
 	for i := range d.Transmission {
 		if d.Transmission[i].Kind == Gearbox && !d.Transmission[i].Exact {
-			return len(d.References) == 0
+			return len(d.References) == 0 && !d.Corrected()
 		}
 	}
 	return false

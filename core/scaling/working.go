@@ -53,6 +53,10 @@ func (w *worker) scaleSteps() {
 	d, c := w.subject.Drive, w.c
 	unit := perTurnUnit(w.rel.kind)
 	result := quantity(c, w.rel.perTurn, unit)
+	if d.Corrected() {
+		w.step("corrected-model/1", "delivered per motor turn, corrected for drift", "perTurn", result, Input{"perTurn", d.Correction.PerTurn})
+		return
+	}
 	switch len(d.References) {
 	case 0:
 	case 1:

@@ -13,6 +13,9 @@ func (w *worker) perTurnInput() Input {
 // leakInput is the slip flow, as described or as the references say.
 func (w *worker) leakInput() Input {
 	d := w.subject.Drive
+	if d.Corrected() {
+		return Input{"leak", d.Correction.SlipFlow}
+	}
 	if len(d.References) == 0 {
 		return Input{"leak", d.Delivery.SlipFlow}
 	}

@@ -100,7 +100,7 @@ func serve(t *testing.T) (address, url string) {
 	go s.Serve(listener)
 	t.Cleanup(func() { require.NoError(t, s.Shutdown(context.Background())) })
 
-	services := gateway.Services{Scaling: s.Scaling(), Changeover: s.Changeover(), Dwell: s.Dwell(), Ratio: s.Ratio(), Records: s.Records(), Units: s.Units()}
+	services := gateway.Services{Scaling: s.Scaling(), Changeover: s.Changeover(), Dwell: s.Dwell(), Ratio: s.Ratio(), Drift: s.Drift(), Records: s.Records(), Units: s.Units()}
 	handler, err := gateway.InProcess(services, s.Ready, zap.NewNop())
 	require.NoError(t, err)
 	web := httptest.NewServer(handler)

@@ -76,7 +76,7 @@ func (x Regulation_Of) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Regulation_Of.Descriptor instead.
 func (Regulation_Of) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{3, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5, 0}
 }
 
 // What becomes of digits that are not shown.
@@ -129,7 +129,7 @@ func (x Readout_Rounding) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Readout_Rounding.Descriptor instead.
 func (Readout_Rounding) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{8, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{10, 0}
 }
 
 // A shaft of the drive.
@@ -186,7 +186,7 @@ func (x Register_Shaft) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Register_Shaft.Descriptor instead.
 func (Register_Shaft) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 0}
 }
 
 // What a ratio is between.
@@ -244,7 +244,7 @@ func (x Register_Of) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Register_Of.Descriptor instead.
 func (Register_Of) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 1}
 }
 
 // A type of integer.
@@ -301,7 +301,7 @@ func (x Register_Integer_Type) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Register_Integer_Type.Descriptor instead.
 func (Register_Integer_Type) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 0, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 0, 0}
 }
 
 // A line: the drives and sections that run one product at a time. ISA-88 calls
@@ -315,7 +315,10 @@ type Line struct {
 	// The drives, 1 to 10000, each with an id of its own.
 	Drives []*Drive `protobuf:"bytes,3,rep,name=drives,proto3" json:"drives,omitempty"`
 	// The sections in which a product dwells, at most 10000, each with an id of its own.
-	Sections      []*Section `protobuf:"bytes,4,rep,name=sections,proto3" json:"sections,omitempty"`
+	Sections []*Section `protobuf:"bytes,4,rep,name=sections,proto3" json:"sections,omitempty"`
+	// Corrections in force, at most one a drive: what a worn drive delivers now, in
+	// place of what it is described to deliver.
+	Corrections   []*DriveCorrection `protobuf:"bytes,5,rep,name=corrections,proto3" json:"corrections,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -378,6 +381,164 @@ func (x *Line) GetSections() []*Section {
 	return nil
 }
 
+func (x *Line) GetCorrections() []*DriveCorrection {
+	if x != nil {
+		return x.Corrections
+	}
+	return nil
+}
+
+// A correction of one drive, with its evidence. It comes from DriftService.Assess.
+type DriveCorrection struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drive, by its id in the line.
+	DriveId string `protobuf:"bytes,1,opt,name=drive_id,json=driveId,proto3" json:"drive_id,omitempty"`
+	// What the drive delivers now. Required.
+	Model *DeliveryModel `protobuf:"bytes,2,opt,name=model,proto3" json:"model,omitempty"`
+	// What it rests on. Required.
+	Evidence      *DriveCorrection_Evidence `protobuf:"bytes,3,opt,name=evidence,proto3" json:"evidence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DriveCorrection) Reset() {
+	*x = DriveCorrection{}
+	mi := &file_linepace_v1_line_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DriveCorrection) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DriveCorrection) ProtoMessage() {}
+
+func (x *DriveCorrection) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DriveCorrection.ProtoReflect.Descriptor instead.
+func (*DriveCorrection) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *DriveCorrection) GetDriveId() string {
+	if x != nil {
+		return x.DriveId
+	}
+	return ""
+}
+
+func (x *DriveCorrection) GetModel() *DeliveryModel {
+	if x != nil {
+		return x.Model
+	}
+	return nil
+}
+
+func (x *DriveCorrection) GetEvidence() *DriveCorrection_Evidence {
+	if x != nil {
+		return x.Evidence
+	}
+	return nil
+}
+
+// What a drive delivers, told of its motor shaft.
+type DeliveryModel struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The model. Required.
+	//
+	// Types that are valid to be assigned to Model:
+	//
+	//	*DeliveryModel_Pump_
+	//	*DeliveryModel_PerTurn
+	Model         isDeliveryModel_Model `protobuf_oneof:"model"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeliveryModel) Reset() {
+	*x = DeliveryModel{}
+	mi := &file_linepace_v1_line_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeliveryModel) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeliveryModel) ProtoMessage() {}
+
+func (x *DeliveryModel) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeliveryModel.ProtoReflect.Descriptor instead.
+func (*DeliveryModel) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *DeliveryModel) GetModel() isDeliveryModel_Model {
+	if x != nil {
+		return x.Model
+	}
+	return nil
+}
+
+func (x *DeliveryModel) GetPump() *DeliveryModel_Pump {
+	if x != nil {
+		if x, ok := x.Model.(*DeliveryModel_Pump_); ok {
+			return x.Pump
+		}
+	}
+	return nil
+}
+
+func (x *DeliveryModel) GetPerTurn() *Quantity {
+	if x != nil {
+		if x, ok := x.Model.(*DeliveryModel_PerTurn); ok {
+			return x.PerTurn
+		}
+	}
+	return nil
+}
+
+type isDeliveryModel_Model interface {
+	isDeliveryModel_Model()
+}
+
+type DeliveryModel_Pump_ struct {
+	// A pump: displacement * turns - slip_flow * time.
+	Pump *DeliveryModel_Pump `protobuf:"bytes,1,opt,name=pump,proto3,oneof"`
+}
+
+type DeliveryModel_PerTurn struct {
+	// Any other drive: so much for each turn of the motor, such as 3.1 g/r; above 0.
+	PerTurn *Quantity `protobuf:"bytes,2,opt,name=per_turn,json=perTurn,proto3,oneof"`
+}
+
+func (*DeliveryModel_Pump_) isDeliveryModel_Model() {}
+
+func (*DeliveryModel_PerTurn) isDeliveryModel_Model() {}
+
 // A drive: a motor with closed-loop speed control and what it turns.
 //
 // What one turn of the motor delivers comes from the drivetrain (transmission
@@ -415,7 +576,7 @@ type Drive struct {
 
 func (x *Drive) Reset() {
 	*x = Drive{}
-	mi := &file_linepace_v1_line_proto_msgTypes[1]
+	mi := &file_linepace_v1_line_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -427,7 +588,7 @@ func (x *Drive) String() string {
 func (*Drive) ProtoMessage() {}
 
 func (x *Drive) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[1]
+	mi := &file_linepace_v1_line_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -440,7 +601,7 @@ func (x *Drive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drive.ProtoReflect.Descriptor instead.
 func (*Drive) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Drive) GetId() string {
@@ -525,7 +686,7 @@ type Motor struct {
 
 func (x *Motor) Reset() {
 	*x = Motor{}
-	mi := &file_linepace_v1_line_proto_msgTypes[2]
+	mi := &file_linepace_v1_line_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -537,7 +698,7 @@ func (x *Motor) String() string {
 func (*Motor) ProtoMessage() {}
 
 func (x *Motor) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[2]
+	mi := &file_linepace_v1_line_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -550,7 +711,7 @@ func (x *Motor) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Motor.ProtoReflect.Descriptor instead.
 func (*Motor) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{2}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Motor) GetMinRpm() float64 {
@@ -598,7 +759,7 @@ type Regulation struct {
 
 func (x *Regulation) Reset() {
 	*x = Regulation{}
-	mi := &file_linepace_v1_line_proto_msgTypes[3]
+	mi := &file_linepace_v1_line_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -610,7 +771,7 @@ func (x *Regulation) String() string {
 func (*Regulation) ProtoMessage() {}
 
 func (x *Regulation) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[3]
+	mi := &file_linepace_v1_line_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -623,7 +784,7 @@ func (x *Regulation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Regulation.ProtoReflect.Descriptor instead.
 func (*Regulation) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{3}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Regulation) GetPercent() float64 {
@@ -665,7 +826,7 @@ type Stage struct {
 
 func (x *Stage) Reset() {
 	*x = Stage{}
-	mi := &file_linepace_v1_line_proto_msgTypes[4]
+	mi := &file_linepace_v1_line_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -677,7 +838,7 @@ func (x *Stage) String() string {
 func (*Stage) ProtoMessage() {}
 
 func (x *Stage) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[4]
+	mi := &file_linepace_v1_line_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -690,7 +851,7 @@ func (x *Stage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stage.ProtoReflect.Descriptor instead.
 func (*Stage) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{4}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Stage) GetKind() isStage_Kind {
@@ -788,7 +949,7 @@ type Delivery struct {
 
 func (x *Delivery) Reset() {
 	*x = Delivery{}
-	mi := &file_linepace_v1_line_proto_msgTypes[5]
+	mi := &file_linepace_v1_line_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -800,7 +961,7 @@ func (x *Delivery) String() string {
 func (*Delivery) ProtoMessage() {}
 
 func (x *Delivery) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[5]
+	mi := &file_linepace_v1_line_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -813,7 +974,7 @@ func (x *Delivery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery.ProtoReflect.Descriptor instead.
 func (*Delivery) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Delivery) GetKind() isDelivery_Kind {
@@ -941,7 +1102,7 @@ type Reference struct {
 
 func (x *Reference) Reset() {
 	*x = Reference{}
-	mi := &file_linepace_v1_line_proto_msgTypes[6]
+	mi := &file_linepace_v1_line_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -953,7 +1114,7 @@ func (x *Reference) String() string {
 func (*Reference) ProtoMessage() {}
 
 func (x *Reference) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[6]
+	mi := &file_linepace_v1_line_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -966,7 +1127,7 @@ func (x *Reference) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reference.ProtoReflect.Descriptor instead.
 func (*Reference) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{6}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Reference) GetValue() *Quantity {
@@ -1013,7 +1174,7 @@ type Sensor struct {
 
 func (x *Sensor) Reset() {
 	*x = Sensor{}
-	mi := &file_linepace_v1_line_proto_msgTypes[7]
+	mi := &file_linepace_v1_line_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1025,7 +1186,7 @@ func (x *Sensor) String() string {
 func (*Sensor) ProtoMessage() {}
 
 func (x *Sensor) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[7]
+	mi := &file_linepace_v1_line_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1038,7 +1199,7 @@ func (x *Sensor) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor.ProtoReflect.Descriptor instead.
 func (*Sensor) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Sensor) GetId() string {
@@ -1126,7 +1287,7 @@ type Readout struct {
 
 func (x *Readout) Reset() {
 	*x = Readout{}
-	mi := &file_linepace_v1_line_proto_msgTypes[8]
+	mi := &file_linepace_v1_line_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1138,7 +1299,7 @@ func (x *Readout) String() string {
 func (*Readout) ProtoMessage() {}
 
 func (x *Readout) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[8]
+	mi := &file_linepace_v1_line_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1151,7 +1312,7 @@ func (x *Readout) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Readout.ProtoReflect.Descriptor instead.
 func (*Readout) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{8}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Readout) GetUnit() string {
@@ -1219,7 +1380,7 @@ type Register struct {
 
 func (x *Register) Reset() {
 	*x = Register{}
-	mi := &file_linepace_v1_line_proto_msgTypes[9]
+	mi := &file_linepace_v1_line_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1231,7 +1392,7 @@ func (x *Register) String() string {
 func (*Register) ProtoMessage() {}
 
 func (x *Register) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[9]
+	mi := &file_linepace_v1_line_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1244,7 +1405,7 @@ func (x *Register) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register.ProtoReflect.Descriptor instead.
 func (*Register) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Register) GetKind() isRegister_Kind {
@@ -1377,7 +1538,7 @@ type SpanPoint struct {
 
 func (x *SpanPoint) Reset() {
 	*x = SpanPoint{}
-	mi := &file_linepace_v1_line_proto_msgTypes[10]
+	mi := &file_linepace_v1_line_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1389,7 +1550,7 @@ func (x *SpanPoint) String() string {
 func (*SpanPoint) ProtoMessage() {}
 
 func (x *SpanPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[10]
+	mi := &file_linepace_v1_line_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1402,7 +1563,7 @@ func (x *SpanPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SpanPoint.ProtoReflect.Descriptor instead.
 func (*SpanPoint) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{10}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SpanPoint) GetCount() int32 {
@@ -1454,7 +1615,7 @@ type Section struct {
 
 func (x *Section) Reset() {
 	*x = Section{}
-	mi := &file_linepace_v1_line_proto_msgTypes[11]
+	mi := &file_linepace_v1_line_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1466,7 +1627,7 @@ func (x *Section) String() string {
 func (*Section) ProtoMessage() {}
 
 func (x *Section) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[11]
+	mi := &file_linepace_v1_line_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1479,7 +1640,7 @@ func (x *Section) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Section.ProtoReflect.Descriptor instead.
 func (*Section) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Section) GetId() string {
@@ -1517,6 +1678,135 @@ func (x *Section) GetDeadPlate() *Quantity {
 	return nil
 }
 
+// The observations that a correction rests on.
+type DriveCorrection_Evidence struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SHA-256, in lower-case hexadecimal digits, of the canonical JSON (RFC 8785) of
+	// the request to DriftService.Assess, without include_working and series_points.
+	Digest string `protobuf:"bytes,1,opt,name=digest,proto3" json:"digest,omitempty"`
+	// Time of the first observation, RFC 3339.
+	First string `protobuf:"bytes,2,opt,name=first,proto3" json:"first,omitempty"`
+	// Time of the last observation, RFC 3339.
+	Last string `protobuf:"bytes,3,opt,name=last,proto3" json:"last,omitempty"`
+	// How many readings there were, 0 or more.
+	ReadingCount  int32 `protobuf:"varint,4,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DriveCorrection_Evidence) Reset() {
+	*x = DriveCorrection_Evidence{}
+	mi := &file_linepace_v1_line_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DriveCorrection_Evidence) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DriveCorrection_Evidence) ProtoMessage() {}
+
+func (x *DriveCorrection_Evidence) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DriveCorrection_Evidence.ProtoReflect.Descriptor instead.
+func (*DriveCorrection_Evidence) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{1, 0}
+}
+
+func (x *DriveCorrection_Evidence) GetDigest() string {
+	if x != nil {
+		return x.Digest
+	}
+	return ""
+}
+
+func (x *DriveCorrection_Evidence) GetFirst() string {
+	if x != nil {
+		return x.First
+	}
+	return ""
+}
+
+func (x *DriveCorrection_Evidence) GetLast() string {
+	if x != nil {
+		return x.Last
+	}
+	return ""
+}
+
+func (x *DriveCorrection_Evidence) GetReadingCount() int32 {
+	if x != nil {
+		return x.ReadingCount
+	}
+	return 0
+}
+
+// A positive displacement pump.
+type DeliveryModel_Pump struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Volume per turn of the motor, above 0.
+	Displacement *Quantity `protobuf:"bytes,1,opt,name=displacement,proto3" json:"displacement,omitempty"`
+	// Flow that leaks back, a volume per time of 0 or more. Default 0.
+	SlipFlow      *Quantity `protobuf:"bytes,2,opt,name=slip_flow,json=slipFlow,proto3" json:"slip_flow,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeliveryModel_Pump) Reset() {
+	*x = DeliveryModel_Pump{}
+	mi := &file_linepace_v1_line_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeliveryModel_Pump) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeliveryModel_Pump) ProtoMessage() {}
+
+func (x *DeliveryModel_Pump) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_line_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeliveryModel_Pump.ProtoReflect.Descriptor instead.
+func (*DeliveryModel_Pump) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{2, 0}
+}
+
+func (x *DeliveryModel_Pump) GetDisplacement() *Quantity {
+	if x != nil {
+		return x.Displacement
+	}
+	return nil
+}
+
+func (x *DeliveryModel_Pump) GetSlipFlow() *Quantity {
+	if x != nil {
+		return x.SlipFlow
+	}
+	return nil
+}
+
 // A pair of gears: driven speed = driver speed * driver_teeth / driven_teeth.
 type Stage_GearPair struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1530,7 +1820,7 @@ type Stage_GearPair struct {
 
 func (x *Stage_GearPair) Reset() {
 	*x = Stage_GearPair{}
-	mi := &file_linepace_v1_line_proto_msgTypes[12]
+	mi := &file_linepace_v1_line_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1542,7 +1832,7 @@ func (x *Stage_GearPair) String() string {
 func (*Stage_GearPair) ProtoMessage() {}
 
 func (x *Stage_GearPair) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[12]
+	mi := &file_linepace_v1_line_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1555,7 +1845,7 @@ func (x *Stage_GearPair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stage_GearPair.ProtoReflect.Descriptor instead.
 func (*Stage_GearPair) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{4, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{6, 0}
 }
 
 func (x *Stage_GearPair) GetDriverTeeth() int32 {
@@ -1585,7 +1875,7 @@ type Stage_Gearbox struct {
 
 func (x *Stage_Gearbox) Reset() {
 	*x = Stage_Gearbox{}
-	mi := &file_linepace_v1_line_proto_msgTypes[13]
+	mi := &file_linepace_v1_line_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1597,7 +1887,7 @@ func (x *Stage_Gearbox) String() string {
 func (*Stage_Gearbox) ProtoMessage() {}
 
 func (x *Stage_Gearbox) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[13]
+	mi := &file_linepace_v1_line_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1610,7 +1900,7 @@ func (x *Stage_Gearbox) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stage_Gearbox.ProtoReflect.Descriptor instead.
 func (*Stage_Gearbox) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{4, 1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{6, 1}
 }
 
 func (x *Stage_Gearbox) GetRatio() float64 {
@@ -1643,7 +1933,7 @@ type Stage_Belt struct {
 
 func (x *Stage_Belt) Reset() {
 	*x = Stage_Belt{}
-	mi := &file_linepace_v1_line_proto_msgTypes[14]
+	mi := &file_linepace_v1_line_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1655,7 +1945,7 @@ func (x *Stage_Belt) String() string {
 func (*Stage_Belt) ProtoMessage() {}
 
 func (x *Stage_Belt) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[14]
+	mi := &file_linepace_v1_line_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1668,7 +1958,7 @@ func (x *Stage_Belt) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stage_Belt.ProtoReflect.Descriptor instead.
 func (*Stage_Belt) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{4, 2}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{6, 2}
 }
 
 func (x *Stage_Belt) GetDriverDiameter() *Quantity {
@@ -1705,7 +1995,7 @@ type Stage_Chain struct {
 
 func (x *Stage_Chain) Reset() {
 	*x = Stage_Chain{}
-	mi := &file_linepace_v1_line_proto_msgTypes[15]
+	mi := &file_linepace_v1_line_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1717,7 +2007,7 @@ func (x *Stage_Chain) String() string {
 func (*Stage_Chain) ProtoMessage() {}
 
 func (x *Stage_Chain) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[15]
+	mi := &file_linepace_v1_line_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1730,7 +2020,7 @@ func (x *Stage_Chain) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stage_Chain.ProtoReflect.Descriptor instead.
 func (*Stage_Chain) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{4, 3}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{6, 3}
 }
 
 func (x *Stage_Chain) GetDriverTeeth() int32 {
@@ -1766,7 +2056,7 @@ type Delivery_Roll struct {
 
 func (x *Delivery_Roll) Reset() {
 	*x = Delivery_Roll{}
-	mi := &file_linepace_v1_line_proto_msgTypes[16]
+	mi := &file_linepace_v1_line_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1778,7 +2068,7 @@ func (x *Delivery_Roll) String() string {
 func (*Delivery_Roll) ProtoMessage() {}
 
 func (x *Delivery_Roll) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[16]
+	mi := &file_linepace_v1_line_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1791,7 +2081,7 @@ func (x *Delivery_Roll) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery_Roll.ProtoReflect.Descriptor instead.
 func (*Delivery_Roll) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 0}
 }
 
 func (x *Delivery_Roll) GetDiameter() *Quantity {
@@ -1835,7 +2125,7 @@ type Delivery_Sprocket struct {
 
 func (x *Delivery_Sprocket) Reset() {
 	*x = Delivery_Sprocket{}
-	mi := &file_linepace_v1_line_proto_msgTypes[17]
+	mi := &file_linepace_v1_line_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1847,7 +2137,7 @@ func (x *Delivery_Sprocket) String() string {
 func (*Delivery_Sprocket) ProtoMessage() {}
 
 func (x *Delivery_Sprocket) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[17]
+	mi := &file_linepace_v1_line_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1860,7 +2150,7 @@ func (x *Delivery_Sprocket) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery_Sprocket.ProtoReflect.Descriptor instead.
 func (*Delivery_Sprocket) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5, 1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 1}
 }
 
 func (x *Delivery_Sprocket) GetTeeth() int32 {
@@ -1898,7 +2188,7 @@ type Delivery_Pump struct {
 
 func (x *Delivery_Pump) Reset() {
 	*x = Delivery_Pump{}
-	mi := &file_linepace_v1_line_proto_msgTypes[18]
+	mi := &file_linepace_v1_line_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1910,7 +2200,7 @@ func (x *Delivery_Pump) String() string {
 func (*Delivery_Pump) ProtoMessage() {}
 
 func (x *Delivery_Pump) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[18]
+	mi := &file_linepace_v1_line_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1923,7 +2213,7 @@ func (x *Delivery_Pump) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery_Pump.ProtoReflect.Descriptor instead.
 func (*Delivery_Pump) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5, 2}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 2}
 }
 
 func (x *Delivery_Pump) GetDisplacement() *Quantity {
@@ -1965,7 +2255,7 @@ type Delivery_Screw struct {
 
 func (x *Delivery_Screw) Reset() {
 	*x = Delivery_Screw{}
-	mi := &file_linepace_v1_line_proto_msgTypes[19]
+	mi := &file_linepace_v1_line_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1977,7 +2267,7 @@ func (x *Delivery_Screw) String() string {
 func (*Delivery_Screw) ProtoMessage() {}
 
 func (x *Delivery_Screw) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[19]
+	mi := &file_linepace_v1_line_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1990,7 +2280,7 @@ func (x *Delivery_Screw) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery_Screw.ProtoReflect.Descriptor instead.
 func (*Delivery_Screw) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5, 3}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 3}
 }
 
 func (x *Delivery_Screw) GetVolumePerTurn() *Quantity {
@@ -2013,7 +2303,7 @@ type Delivery_Feeder struct {
 
 func (x *Delivery_Feeder) Reset() {
 	*x = Delivery_Feeder{}
-	mi := &file_linepace_v1_line_proto_msgTypes[20]
+	mi := &file_linepace_v1_line_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2025,7 +2315,7 @@ func (x *Delivery_Feeder) String() string {
 func (*Delivery_Feeder) ProtoMessage() {}
 
 func (x *Delivery_Feeder) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[20]
+	mi := &file_linepace_v1_line_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2038,7 +2328,7 @@ func (x *Delivery_Feeder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery_Feeder.ProtoReflect.Descriptor instead.
 func (*Delivery_Feeder) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5, 4}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 4}
 }
 
 func (x *Delivery_Feeder) GetMassPerTurn() *Quantity {
@@ -2066,7 +2356,7 @@ type Delivery_Indexer struct {
 
 func (x *Delivery_Indexer) Reset() {
 	*x = Delivery_Indexer{}
-	mi := &file_linepace_v1_line_proto_msgTypes[21]
+	mi := &file_linepace_v1_line_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2078,7 +2368,7 @@ func (x *Delivery_Indexer) String() string {
 func (*Delivery_Indexer) ProtoMessage() {}
 
 func (x *Delivery_Indexer) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[21]
+	mi := &file_linepace_v1_line_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2091,7 +2381,7 @@ func (x *Delivery_Indexer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery_Indexer.ProtoReflect.Descriptor instead.
 func (*Delivery_Indexer) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{5, 5}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 5}
 }
 
 func (x *Delivery_Indexer) GetPiecesPerTurn() float64 {
@@ -2120,7 +2410,7 @@ type Sensor_Counting struct {
 
 func (x *Sensor_Counting) Reset() {
 	*x = Sensor_Counting{}
-	mi := &file_linepace_v1_line_proto_msgTypes[22]
+	mi := &file_linepace_v1_line_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2132,7 +2422,7 @@ func (x *Sensor_Counting) String() string {
 func (*Sensor_Counting) ProtoMessage() {}
 
 func (x *Sensor_Counting) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[22]
+	mi := &file_linepace_v1_line_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2145,7 +2435,7 @@ func (x *Sensor_Counting) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor_Counting.ProtoReflect.Descriptor instead.
 func (*Sensor_Counting) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 0}
 }
 
 func (x *Sensor_Counting) GetMethod() isSensor_Counting_Method {
@@ -2209,7 +2499,7 @@ type Sensor_Gate struct {
 
 func (x *Sensor_Gate) Reset() {
 	*x = Sensor_Gate{}
-	mi := &file_linepace_v1_line_proto_msgTypes[23]
+	mi := &file_linepace_v1_line_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2221,7 +2511,7 @@ func (x *Sensor_Gate) String() string {
 func (*Sensor_Gate) ProtoMessage() {}
 
 func (x *Sensor_Gate) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[23]
+	mi := &file_linepace_v1_line_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2234,7 +2524,7 @@ func (x *Sensor_Gate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor_Gate.ProtoReflect.Descriptor instead.
 func (*Sensor_Gate) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 1}
 }
 
 func (x *Sensor_Gate) GetTime() *Quantity {
@@ -2257,7 +2547,7 @@ type Sensor_Period struct {
 
 func (x *Sensor_Period) Reset() {
 	*x = Sensor_Period{}
-	mi := &file_linepace_v1_line_proto_msgTypes[24]
+	mi := &file_linepace_v1_line_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2269,7 +2559,7 @@ func (x *Sensor_Period) String() string {
 func (*Sensor_Period) ProtoMessage() {}
 
 func (x *Sensor_Period) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[24]
+	mi := &file_linepace_v1_line_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2282,7 +2572,7 @@ func (x *Sensor_Period) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor_Period.ProtoReflect.Descriptor instead.
 func (*Sensor_Period) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 2}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 2}
 }
 
 func (x *Sensor_Period) GetClockHz() float64 {
@@ -2319,7 +2609,7 @@ type Sensor_Shaft struct {
 
 func (x *Sensor_Shaft) Reset() {
 	*x = Sensor_Shaft{}
-	mi := &file_linepace_v1_line_proto_msgTypes[25]
+	mi := &file_linepace_v1_line_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2331,7 +2621,7 @@ func (x *Sensor_Shaft) String() string {
 func (*Sensor_Shaft) ProtoMessage() {}
 
 func (x *Sensor_Shaft) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[25]
+	mi := &file_linepace_v1_line_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2344,7 +2634,7 @@ func (x *Sensor_Shaft) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor_Shaft.ProtoReflect.Descriptor instead.
 func (*Sensor_Shaft) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 3}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 3}
 }
 
 func (x *Sensor_Shaft) GetPulsesPerTurn() float64 {
@@ -2395,7 +2685,7 @@ type Sensor_Flow struct {
 
 func (x *Sensor_Flow) Reset() {
 	*x = Sensor_Flow{}
-	mi := &file_linepace_v1_line_proto_msgTypes[26]
+	mi := &file_linepace_v1_line_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2407,7 +2697,7 @@ func (x *Sensor_Flow) String() string {
 func (*Sensor_Flow) ProtoMessage() {}
 
 func (x *Sensor_Flow) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[26]
+	mi := &file_linepace_v1_line_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2420,7 +2710,7 @@ func (x *Sensor_Flow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensor_Flow.ProtoReflect.Descriptor instead.
 func (*Sensor_Flow) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{7, 4}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 4}
 }
 
 func (x *Sensor_Flow) GetKFactor() *Quantity {
@@ -2448,7 +2738,7 @@ type Register_Integer struct {
 
 func (x *Register_Integer) Reset() {
 	*x = Register_Integer{}
-	mi := &file_linepace_v1_line_proto_msgTypes[27]
+	mi := &file_linepace_v1_line_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2460,7 +2750,7 @@ func (x *Register_Integer) String() string {
 func (*Register_Integer) ProtoMessage() {}
 
 func (x *Register_Integer) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[27]
+	mi := &file_linepace_v1_line_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2473,7 +2763,7 @@ func (x *Register_Integer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register_Integer.ProtoReflect.Descriptor instead.
 func (*Register_Integer) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 0}
 }
 
 func (x *Register_Integer) GetType() Register_Integer_Type {
@@ -2504,7 +2794,7 @@ type Register_Ratio struct {
 
 func (x *Register_Ratio) Reset() {
 	*x = Register_Ratio{}
-	mi := &file_linepace_v1_line_proto_msgTypes[28]
+	mi := &file_linepace_v1_line_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2516,7 +2806,7 @@ func (x *Register_Ratio) String() string {
 func (*Register_Ratio) ProtoMessage() {}
 
 func (x *Register_Ratio) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[28]
+	mi := &file_linepace_v1_line_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2529,7 +2819,7 @@ func (x *Register_Ratio) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register_Ratio.ProtoReflect.Descriptor instead.
 func (*Register_Ratio) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 1}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 1}
 }
 
 func (x *Register_Ratio) GetLeaderId() string {
@@ -2579,7 +2869,7 @@ type Register_Fraction struct {
 
 func (x *Register_Fraction) Reset() {
 	*x = Register_Fraction{}
-	mi := &file_linepace_v1_line_proto_msgTypes[29]
+	mi := &file_linepace_v1_line_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2591,7 +2881,7 @@ func (x *Register_Fraction) String() string {
 func (*Register_Fraction) ProtoMessage() {}
 
 func (x *Register_Fraction) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[29]
+	mi := &file_linepace_v1_line_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2604,7 +2894,7 @@ func (x *Register_Fraction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register_Fraction.ProtoReflect.Descriptor instead.
 func (*Register_Fraction) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 2}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 2}
 }
 
 func (x *Register_Fraction) GetLeaderId() string {
@@ -2645,7 +2935,7 @@ type Register_Current struct {
 
 func (x *Register_Current) Reset() {
 	*x = Register_Current{}
-	mi := &file_linepace_v1_line_proto_msgTypes[30]
+	mi := &file_linepace_v1_line_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2657,7 +2947,7 @@ func (x *Register_Current) String() string {
 func (*Register_Current) ProtoMessage() {}
 
 func (x *Register_Current) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[30]
+	mi := &file_linepace_v1_line_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2670,7 +2960,7 @@ func (x *Register_Current) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register_Current.ProtoReflect.Descriptor instead.
 func (*Register_Current) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 3}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 3}
 }
 
 // A voltage output, likewise without steps.
@@ -2682,7 +2972,7 @@ type Register_Voltage struct {
 
 func (x *Register_Voltage) Reset() {
 	*x = Register_Voltage{}
-	mi := &file_linepace_v1_line_proto_msgTypes[31]
+	mi := &file_linepace_v1_line_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2694,7 +2984,7 @@ func (x *Register_Voltage) String() string {
 func (*Register_Voltage) ProtoMessage() {}
 
 func (x *Register_Voltage) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[31]
+	mi := &file_linepace_v1_line_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2707,7 +2997,7 @@ func (x *Register_Voltage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Register_Voltage.ProtoReflect.Descriptor instead.
 func (*Register_Voltage) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{9, 4}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 4}
 }
 
 // A part of a section.
@@ -2723,7 +3013,7 @@ type Section_Zone struct {
 
 func (x *Section_Zone) Reset() {
 	*x = Section_Zone{}
-	mi := &file_linepace_v1_line_proto_msgTypes[32]
+	mi := &file_linepace_v1_line_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2735,7 +3025,7 @@ func (x *Section_Zone) String() string {
 func (*Section_Zone) ProtoMessage() {}
 
 func (x *Section_Zone) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_line_proto_msgTypes[32]
+	mi := &file_linepace_v1_line_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2748,7 +3038,7 @@ func (x *Section_Zone) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Section_Zone.ProtoReflect.Descriptor instead.
 func (*Section_Zone) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_line_proto_rawDescGZIP(), []int{11, 0}
+	return file_linepace_v1_line_proto_rawDescGZIP(), []int{13, 0}
 }
 
 func (x *Section_Zone) GetId() string {
@@ -2769,13 +3059,31 @@ var File_linepace_v1_line_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_line_proto_rawDesc = "" +
 	"\n" +
-	"\x16linepace/v1/line.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1alinepace/v1/quantity.proto\"\xc4\x01\n" +
+	"\x16linepace/v1/line.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1alinepace/v1/quantity.proto\"\x8f\x02\n" +
 	"\x04Line\x12\x1a\n" +
 	"\x02id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12*\n" +
 	"\vdescription\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\vdescription\x127\n" +
 	"\x06drives\x18\x03 \x03(\v2\x12.linepace.v1.DriveB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\x06drives\x12;\n" +
-	"\bsections\x18\x04 \x03(\v2\x14.linepace.v1.SectionB\t\xbaH\x06\x92\x01\x03\x10\x90NR\bsections\"\xd5\x03\n" +
+	"\bsections\x18\x04 \x03(\v2\x14.linepace.v1.SectionB\t\xbaH\x06\x92\x01\x03\x10\x90NR\bsections\x12I\n" +
+	"\vcorrections\x18\x05 \x03(\v2\x1c.linepace.v1.DriveCorrectionB\t\xbaH\x06\x92\x01\x03\x10\x90NR\vcorrections\"\xce\x02\n" +
+	"\x0fDriveCorrection\x12%\n" +
+	"\bdrive_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x128\n" +
+	"\x05model\x18\x02 \x01(\v2\x1a.linepace.v1.DeliveryModelB\x06\xbaH\x03\xc8\x01\x01R\x05model\x12I\n" +
+	"\bevidence\x18\x03 \x01(\v2%.linepace.v1.DriveCorrection.EvidenceB\x06\xbaH\x03\xc8\x01\x01R\bevidence\x1a\x8e\x01\n" +
+	"\bEvidence\x12!\n" +
+	"\x06digest\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x06digest\x12\x1d\n" +
+	"\x05first\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x05first\x12\x1b\n" +
+	"\x04last\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04last\x12#\n" +
+	"\rreading_count\x18\x04 \x01(\x05R\freadingCount\"\x89\x02\n" +
+	"\rDeliveryModel\x125\n" +
+	"\x04pump\x18\x01 \x01(\v2\x1f.linepace.v1.DeliveryModel.PumpH\x00R\x04pump\x122\n" +
+	"\bper_turn\x18\x02 \x01(\v2\x15.linepace.v1.QuantityH\x00R\aperTurn\x1a}\n" +
+	"\x04Pump\x12A\n" +
+	"\fdisplacement\x18\x01 \x01(\v2\x15.linepace.v1.QuantityB\x06\xbaH\x03\xc8\x01\x01R\fdisplacement\x122\n" +
+	"\tslip_flow\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\bslipFlowB\x0e\n" +
+	"\x05model\x12\x05\xbaH\x02\b\x01\"\xd5\x03\n" +
 	"\x05Drive\x12\x1a\n" +
 	"\x02id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12*\n" +
@@ -2993,110 +3301,121 @@ func file_linepace_v1_line_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_line_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
+var file_linepace_v1_line_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_linepace_v1_line_proto_goTypes = []any{
-	(Regulation_Of)(0),         // 0: linepace.v1.Regulation.Of
-	(Readout_Rounding)(0),      // 1: linepace.v1.Readout.Rounding
-	(Register_Shaft)(0),        // 2: linepace.v1.Register.Shaft
-	(Register_Of)(0),           // 3: linepace.v1.Register.Of
-	(Register_Integer_Type)(0), // 4: linepace.v1.Register.Integer.Type
-	(*Line)(nil),               // 5: linepace.v1.Line
-	(*Drive)(nil),              // 6: linepace.v1.Drive
-	(*Motor)(nil),              // 7: linepace.v1.Motor
-	(*Regulation)(nil),         // 8: linepace.v1.Regulation
-	(*Stage)(nil),              // 9: linepace.v1.Stage
-	(*Delivery)(nil),           // 10: linepace.v1.Delivery
-	(*Reference)(nil),          // 11: linepace.v1.Reference
-	(*Sensor)(nil),             // 12: linepace.v1.Sensor
-	(*Readout)(nil),            // 13: linepace.v1.Readout
-	(*Register)(nil),           // 14: linepace.v1.Register
-	(*SpanPoint)(nil),          // 15: linepace.v1.SpanPoint
-	(*Section)(nil),            // 16: linepace.v1.Section
-	(*Stage_GearPair)(nil),     // 17: linepace.v1.Stage.GearPair
-	(*Stage_Gearbox)(nil),      // 18: linepace.v1.Stage.Gearbox
-	(*Stage_Belt)(nil),         // 19: linepace.v1.Stage.Belt
-	(*Stage_Chain)(nil),        // 20: linepace.v1.Stage.Chain
-	(*Delivery_Roll)(nil),      // 21: linepace.v1.Delivery.Roll
-	(*Delivery_Sprocket)(nil),  // 22: linepace.v1.Delivery.Sprocket
-	(*Delivery_Pump)(nil),      // 23: linepace.v1.Delivery.Pump
-	(*Delivery_Screw)(nil),     // 24: linepace.v1.Delivery.Screw
-	(*Delivery_Feeder)(nil),    // 25: linepace.v1.Delivery.Feeder
-	(*Delivery_Indexer)(nil),   // 26: linepace.v1.Delivery.Indexer
-	(*Sensor_Counting)(nil),    // 27: linepace.v1.Sensor.Counting
-	(*Sensor_Gate)(nil),        // 28: linepace.v1.Sensor.Gate
-	(*Sensor_Period)(nil),      // 29: linepace.v1.Sensor.Period
-	(*Sensor_Shaft)(nil),       // 30: linepace.v1.Sensor.Shaft
-	(*Sensor_Flow)(nil),        // 31: linepace.v1.Sensor.Flow
-	(*Register_Integer)(nil),   // 32: linepace.v1.Register.Integer
-	(*Register_Ratio)(nil),     // 33: linepace.v1.Register.Ratio
-	(*Register_Fraction)(nil),  // 34: linepace.v1.Register.Fraction
-	(*Register_Current)(nil),   // 35: linepace.v1.Register.Current
-	(*Register_Voltage)(nil),   // 36: linepace.v1.Register.Voltage
-	(*Section_Zone)(nil),       // 37: linepace.v1.Section.Zone
-	(*Quantity)(nil),           // 38: linepace.v1.Quantity
+	(Regulation_Of)(0),               // 0: linepace.v1.Regulation.Of
+	(Readout_Rounding)(0),            // 1: linepace.v1.Readout.Rounding
+	(Register_Shaft)(0),              // 2: linepace.v1.Register.Shaft
+	(Register_Of)(0),                 // 3: linepace.v1.Register.Of
+	(Register_Integer_Type)(0),       // 4: linepace.v1.Register.Integer.Type
+	(*Line)(nil),                     // 5: linepace.v1.Line
+	(*DriveCorrection)(nil),          // 6: linepace.v1.DriveCorrection
+	(*DeliveryModel)(nil),            // 7: linepace.v1.DeliveryModel
+	(*Drive)(nil),                    // 8: linepace.v1.Drive
+	(*Motor)(nil),                    // 9: linepace.v1.Motor
+	(*Regulation)(nil),               // 10: linepace.v1.Regulation
+	(*Stage)(nil),                    // 11: linepace.v1.Stage
+	(*Delivery)(nil),                 // 12: linepace.v1.Delivery
+	(*Reference)(nil),                // 13: linepace.v1.Reference
+	(*Sensor)(nil),                   // 14: linepace.v1.Sensor
+	(*Readout)(nil),                  // 15: linepace.v1.Readout
+	(*Register)(nil),                 // 16: linepace.v1.Register
+	(*SpanPoint)(nil),                // 17: linepace.v1.SpanPoint
+	(*Section)(nil),                  // 18: linepace.v1.Section
+	(*DriveCorrection_Evidence)(nil), // 19: linepace.v1.DriveCorrection.Evidence
+	(*DeliveryModel_Pump)(nil),       // 20: linepace.v1.DeliveryModel.Pump
+	(*Stage_GearPair)(nil),           // 21: linepace.v1.Stage.GearPair
+	(*Stage_Gearbox)(nil),            // 22: linepace.v1.Stage.Gearbox
+	(*Stage_Belt)(nil),               // 23: linepace.v1.Stage.Belt
+	(*Stage_Chain)(nil),              // 24: linepace.v1.Stage.Chain
+	(*Delivery_Roll)(nil),            // 25: linepace.v1.Delivery.Roll
+	(*Delivery_Sprocket)(nil),        // 26: linepace.v1.Delivery.Sprocket
+	(*Delivery_Pump)(nil),            // 27: linepace.v1.Delivery.Pump
+	(*Delivery_Screw)(nil),           // 28: linepace.v1.Delivery.Screw
+	(*Delivery_Feeder)(nil),          // 29: linepace.v1.Delivery.Feeder
+	(*Delivery_Indexer)(nil),         // 30: linepace.v1.Delivery.Indexer
+	(*Sensor_Counting)(nil),          // 31: linepace.v1.Sensor.Counting
+	(*Sensor_Gate)(nil),              // 32: linepace.v1.Sensor.Gate
+	(*Sensor_Period)(nil),            // 33: linepace.v1.Sensor.Period
+	(*Sensor_Shaft)(nil),             // 34: linepace.v1.Sensor.Shaft
+	(*Sensor_Flow)(nil),              // 35: linepace.v1.Sensor.Flow
+	(*Register_Integer)(nil),         // 36: linepace.v1.Register.Integer
+	(*Register_Ratio)(nil),           // 37: linepace.v1.Register.Ratio
+	(*Register_Fraction)(nil),        // 38: linepace.v1.Register.Fraction
+	(*Register_Current)(nil),         // 39: linepace.v1.Register.Current
+	(*Register_Voltage)(nil),         // 40: linepace.v1.Register.Voltage
+	(*Section_Zone)(nil),             // 41: linepace.v1.Section.Zone
+	(*Quantity)(nil),                 // 42: linepace.v1.Quantity
 }
 var file_linepace_v1_line_proto_depIdxs = []int32{
-	6,  // 0: linepace.v1.Line.drives:type_name -> linepace.v1.Drive
-	16, // 1: linepace.v1.Line.sections:type_name -> linepace.v1.Section
-	7,  // 2: linepace.v1.Drive.motor:type_name -> linepace.v1.Motor
-	9,  // 3: linepace.v1.Drive.transmission:type_name -> linepace.v1.Stage
-	10, // 4: linepace.v1.Drive.delivery:type_name -> linepace.v1.Delivery
-	11, // 5: linepace.v1.Drive.references:type_name -> linepace.v1.Reference
-	12, // 6: linepace.v1.Drive.sensors:type_name -> linepace.v1.Sensor
-	13, // 7: linepace.v1.Drive.readout:type_name -> linepace.v1.Readout
-	14, // 8: linepace.v1.Drive.register:type_name -> linepace.v1.Register
-	8,  // 9: linepace.v1.Motor.regulation:type_name -> linepace.v1.Regulation
-	0,  // 10: linepace.v1.Regulation.of:type_name -> linepace.v1.Regulation.Of
-	17, // 11: linepace.v1.Stage.gear_pair:type_name -> linepace.v1.Stage.GearPair
-	18, // 12: linepace.v1.Stage.gearbox:type_name -> linepace.v1.Stage.Gearbox
-	19, // 13: linepace.v1.Stage.belt:type_name -> linepace.v1.Stage.Belt
-	20, // 14: linepace.v1.Stage.chain:type_name -> linepace.v1.Stage.Chain
-	21, // 15: linepace.v1.Delivery.roll:type_name -> linepace.v1.Delivery.Roll
-	22, // 16: linepace.v1.Delivery.sprocket:type_name -> linepace.v1.Delivery.Sprocket
-	23, // 17: linepace.v1.Delivery.pump:type_name -> linepace.v1.Delivery.Pump
-	24, // 18: linepace.v1.Delivery.screw:type_name -> linepace.v1.Delivery.Screw
-	25, // 19: linepace.v1.Delivery.feeder:type_name -> linepace.v1.Delivery.Feeder
-	26, // 20: linepace.v1.Delivery.indexer:type_name -> linepace.v1.Delivery.Indexer
-	38, // 21: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
-	30, // 22: linepace.v1.Sensor.shaft:type_name -> linepace.v1.Sensor.Shaft
-	31, // 23: linepace.v1.Sensor.flow:type_name -> linepace.v1.Sensor.Flow
-	27, // 24: linepace.v1.Sensor.counting:type_name -> linepace.v1.Sensor.Counting
-	1,  // 25: linepace.v1.Readout.rounding:type_name -> linepace.v1.Readout.Rounding
-	32, // 26: linepace.v1.Register.integer:type_name -> linepace.v1.Register.Integer
-	35, // 27: linepace.v1.Register.current:type_name -> linepace.v1.Register.Current
-	36, // 28: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
-	33, // 29: linepace.v1.Register.ratio:type_name -> linepace.v1.Register.Ratio
-	34, // 30: linepace.v1.Register.fraction:type_name -> linepace.v1.Register.Fraction
-	15, // 31: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
-	2,  // 32: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
-	38, // 33: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
-	38, // 34: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
-	37, // 35: linepace.v1.Section.zones:type_name -> linepace.v1.Section.Zone
-	38, // 36: linepace.v1.Section.dead_plate:type_name -> linepace.v1.Quantity
-	38, // 37: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
-	38, // 38: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
-	38, // 39: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
-	38, // 40: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
-	38, // 41: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
-	38, // 42: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
-	38, // 43: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
-	38, // 44: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
-	38, // 45: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
-	38, // 46: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
-	38, // 47: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
-	28, // 48: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
-	29, // 49: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
-	38, // 50: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
-	38, // 51: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
-	4,  // 52: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
-	3,  // 53: linepace.v1.Register.Ratio.of:type_name -> linepace.v1.Register.Of
-	3,  // 54: linepace.v1.Register.Fraction.of:type_name -> linepace.v1.Register.Of
-	38, // 55: linepace.v1.Section.Zone.length:type_name -> linepace.v1.Quantity
-	56, // [56:56] is the sub-list for method output_type
-	56, // [56:56] is the sub-list for method input_type
-	56, // [56:56] is the sub-list for extension type_name
-	56, // [56:56] is the sub-list for extension extendee
-	0,  // [0:56] is the sub-list for field type_name
+	8,  // 0: linepace.v1.Line.drives:type_name -> linepace.v1.Drive
+	18, // 1: linepace.v1.Line.sections:type_name -> linepace.v1.Section
+	6,  // 2: linepace.v1.Line.corrections:type_name -> linepace.v1.DriveCorrection
+	7,  // 3: linepace.v1.DriveCorrection.model:type_name -> linepace.v1.DeliveryModel
+	19, // 4: linepace.v1.DriveCorrection.evidence:type_name -> linepace.v1.DriveCorrection.Evidence
+	20, // 5: linepace.v1.DeliveryModel.pump:type_name -> linepace.v1.DeliveryModel.Pump
+	42, // 6: linepace.v1.DeliveryModel.per_turn:type_name -> linepace.v1.Quantity
+	9,  // 7: linepace.v1.Drive.motor:type_name -> linepace.v1.Motor
+	11, // 8: linepace.v1.Drive.transmission:type_name -> linepace.v1.Stage
+	12, // 9: linepace.v1.Drive.delivery:type_name -> linepace.v1.Delivery
+	13, // 10: linepace.v1.Drive.references:type_name -> linepace.v1.Reference
+	14, // 11: linepace.v1.Drive.sensors:type_name -> linepace.v1.Sensor
+	15, // 12: linepace.v1.Drive.readout:type_name -> linepace.v1.Readout
+	16, // 13: linepace.v1.Drive.register:type_name -> linepace.v1.Register
+	10, // 14: linepace.v1.Motor.regulation:type_name -> linepace.v1.Regulation
+	0,  // 15: linepace.v1.Regulation.of:type_name -> linepace.v1.Regulation.Of
+	21, // 16: linepace.v1.Stage.gear_pair:type_name -> linepace.v1.Stage.GearPair
+	22, // 17: linepace.v1.Stage.gearbox:type_name -> linepace.v1.Stage.Gearbox
+	23, // 18: linepace.v1.Stage.belt:type_name -> linepace.v1.Stage.Belt
+	24, // 19: linepace.v1.Stage.chain:type_name -> linepace.v1.Stage.Chain
+	25, // 20: linepace.v1.Delivery.roll:type_name -> linepace.v1.Delivery.Roll
+	26, // 21: linepace.v1.Delivery.sprocket:type_name -> linepace.v1.Delivery.Sprocket
+	27, // 22: linepace.v1.Delivery.pump:type_name -> linepace.v1.Delivery.Pump
+	28, // 23: linepace.v1.Delivery.screw:type_name -> linepace.v1.Delivery.Screw
+	29, // 24: linepace.v1.Delivery.feeder:type_name -> linepace.v1.Delivery.Feeder
+	30, // 25: linepace.v1.Delivery.indexer:type_name -> linepace.v1.Delivery.Indexer
+	42, // 26: linepace.v1.Reference.value:type_name -> linepace.v1.Quantity
+	34, // 27: linepace.v1.Sensor.shaft:type_name -> linepace.v1.Sensor.Shaft
+	35, // 28: linepace.v1.Sensor.flow:type_name -> linepace.v1.Sensor.Flow
+	31, // 29: linepace.v1.Sensor.counting:type_name -> linepace.v1.Sensor.Counting
+	1,  // 30: linepace.v1.Readout.rounding:type_name -> linepace.v1.Readout.Rounding
+	36, // 31: linepace.v1.Register.integer:type_name -> linepace.v1.Register.Integer
+	39, // 32: linepace.v1.Register.current:type_name -> linepace.v1.Register.Current
+	40, // 33: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
+	37, // 34: linepace.v1.Register.ratio:type_name -> linepace.v1.Register.Ratio
+	38, // 35: linepace.v1.Register.fraction:type_name -> linepace.v1.Register.Fraction
+	17, // 36: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
+	2,  // 37: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
+	42, // 38: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
+	42, // 39: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
+	41, // 40: linepace.v1.Section.zones:type_name -> linepace.v1.Section.Zone
+	42, // 41: linepace.v1.Section.dead_plate:type_name -> linepace.v1.Quantity
+	42, // 42: linepace.v1.DeliveryModel.Pump.displacement:type_name -> linepace.v1.Quantity
+	42, // 43: linepace.v1.DeliveryModel.Pump.slip_flow:type_name -> linepace.v1.Quantity
+	42, // 44: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
+	42, // 45: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
+	42, // 46: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
+	42, // 47: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
+	42, // 48: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
+	42, // 49: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
+	42, // 50: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
+	42, // 51: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
+	42, // 52: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
+	42, // 53: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
+	42, // 54: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
+	32, // 55: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
+	33, // 56: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
+	42, // 57: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
+	42, // 58: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
+	4,  // 59: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
+	3,  // 60: linepace.v1.Register.Ratio.of:type_name -> linepace.v1.Register.Of
+	3,  // 61: linepace.v1.Register.Fraction.of:type_name -> linepace.v1.Register.Of
+	42, // 62: linepace.v1.Section.Zone.length:type_name -> linepace.v1.Quantity
+	63, // [63:63] is the sub-list for method output_type
+	63, // [63:63] is the sub-list for method input_type
+	63, // [63:63] is the sub-list for extension type_name
+	63, // [63:63] is the sub-list for extension extendee
+	0,  // [0:63] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_line_proto_init() }
@@ -3105,15 +3424,19 @@ func file_linepace_v1_line_proto_init() {
 		return
 	}
 	file_linepace_v1_quantity_proto_init()
-	file_linepace_v1_line_proto_msgTypes[2].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[3].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[4].OneofWrappers = []any{
+	file_linepace_v1_line_proto_msgTypes[2].OneofWrappers = []any{
+		(*DeliveryModel_Pump_)(nil),
+		(*DeliveryModel_PerTurn)(nil),
+	}
+	file_linepace_v1_line_proto_msgTypes[4].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[5].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[6].OneofWrappers = []any{
 		(*Stage_GearPair_)(nil),
 		(*Stage_Gearbox_)(nil),
 		(*Stage_Belt_)(nil),
 		(*Stage_Chain_)(nil),
 	}
-	file_linepace_v1_line_proto_msgTypes[5].OneofWrappers = []any{
+	file_linepace_v1_line_proto_msgTypes[7].OneofWrappers = []any{
 		(*Delivery_Roll_)(nil),
 		(*Delivery_Sprocket_)(nil),
 		(*Delivery_Pump_)(nil),
@@ -3121,34 +3444,34 @@ func file_linepace_v1_line_proto_init() {
 		(*Delivery_Feeder_)(nil),
 		(*Delivery_Indexer_)(nil),
 	}
-	file_linepace_v1_line_proto_msgTypes[6].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[7].OneofWrappers = []any{
+	file_linepace_v1_line_proto_msgTypes[8].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[9].OneofWrappers = []any{
 		(*Sensor_Shaft_)(nil),
 		(*Sensor_Flow_)(nil),
 	}
-	file_linepace_v1_line_proto_msgTypes[9].OneofWrappers = []any{
+	file_linepace_v1_line_proto_msgTypes[11].OneofWrappers = []any{
 		(*Register_Integer_)(nil),
 		(*Register_Current_)(nil),
 		(*Register_Voltage_)(nil),
 		(*Register_Ratio_)(nil),
 		(*Register_Fraction_)(nil),
 	}
-	file_linepace_v1_line_proto_msgTypes[10].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[18].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[22].OneofWrappers = []any{
+	file_linepace_v1_line_proto_msgTypes[12].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[22].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[26].OneofWrappers = []any{
 		(*Sensor_Counting_Gate)(nil),
 		(*Sensor_Counting_Period)(nil),
 	}
-	file_linepace_v1_line_proto_msgTypes[24].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[25].OneofWrappers = []any{}
-	file_linepace_v1_line_proto_msgTypes[26].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[28].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[29].OneofWrappers = []any{}
+	file_linepace_v1_line_proto_msgTypes[30].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_line_proto_rawDesc), len(file_linepace_v1_line_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   33,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -261,6 +261,8 @@ const (
 	// WARNING: the limits lie closer together than two guard bands, so that no reading could
 	// prove conformance.
 	Check_LIMITS_TOO_CLOSE Check_Code = 33
+	// INFO: a correction for drift decided what the drive delivers.
+	Check_CORRECTION_IN_FORCE Check_Code = 130
 	// WARNING: the readout's digits cannot show every value of the usable range.
 	Check_READOUT_CANNOT_SHOW_RANGE Check_Code = 40
 	// WARNING: the readout shows a mass or a volume, the drive delivers the other, and no density is known.
@@ -358,6 +360,7 @@ var (
 		31:  "SLIP_CORRECTED",
 		32:  "SINGLE_READING",
 		33:  "LIMITS_TOO_CLOSE",
+		130: "CORRECTION_IN_FORCE",
 		40:  "READOUT_CANNOT_SHOW_RANGE",
 		41:  "READOUT_WITHOUT_DENSITY",
 		42:  "READOUT_FINER_THAN_SENSOR",
@@ -421,6 +424,7 @@ var (
 		"SLIP_CORRECTED":              31,
 		"SINGLE_READING":              32,
 		"LIMITS_TOO_CLOSE":            33,
+		"CORRECTION_IN_FORCE":         130,
 		"READOUT_CANNOT_SHOW_RANGE":   40,
 		"READOUT_WITHOUT_DENSITY":     41,
 		"READOUT_FINER_THAN_SENSOR":   42,
@@ -1357,7 +1361,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\n" +
 	"high_binds\x18\a \x01(\x0e2\x18.linepace.v1.Check.LimitR\thighBinds\x12\x1f\n" +
 	"\bturndown\x18\b \x01(\x01H\x00R\bturndown\x88\x01\x01B\v\n" +
-	"\t_turndown\"\xf7\x11\n" +
+	"\t_turndown\"\x91\x12\n" +
 	"\x05Check\x12+\n" +
 	"\x04code\x18\x01 \x01(\x0e2\x17.linepace.v1.Check.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x19\n" +
@@ -1383,7 +1387,7 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x05MOTOR\x10\x01\x12\n" +
 	"\n" +
 	"\x06SENSOR\x10\x02\x12\f\n" +
-	"\bREGISTER\x10\x03\"\x9f\f\n" +
+	"\bREGISTER\x10\x03\"\xb9\f\n" +
 	"\x04Code\x12\x14\n" +
 	"\x10CODE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ABOVE_HIGHEST_SPEED\x10\x01\x12\x16\n" +
@@ -1416,7 +1420,8 @@ const file_linepace_v1_setpoint_proto_rawDesc = "" +
 	"\x12SLIP_NOT_CORRECTED\x10\x1e\x12\x12\n" +
 	"\x0eSLIP_CORRECTED\x10\x1f\x12\x12\n" +
 	"\x0eSINGLE_READING\x10 \x12\x14\n" +
-	"\x10LIMITS_TOO_CLOSE\x10!\x12\x1d\n" +
+	"\x10LIMITS_TOO_CLOSE\x10!\x12\x18\n" +
+	"\x13CORRECTION_IN_FORCE\x10\x82\x01\x12\x1d\n" +
 	"\x19READOUT_CANNOT_SHOW_RANGE\x10(\x12\x1b\n" +
 	"\x17READOUT_WITHOUT_DENSITY\x10)\x12\x1d\n" +
 	"\x19READOUT_FINER_THAN_SENSOR\x10*\x12\x1e\n" +

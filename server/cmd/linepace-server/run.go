@@ -80,7 +80,7 @@ func serve(ctx context.Context, o options, c server.Config, stdout io.Writer) er
 }
 
 func newWeb(s *server.Server, log *zap.Logger) (*http.Server, error) {
-	h, err := gateway.InProcess(gateway.Services{Scaling: s.Scaling(), Changeover: s.Changeover(), Dwell: s.Dwell(), Ratio: s.Ratio(), Records: s.Records(), Units: s.Units()}, s.Ready, log)
+	h, err := gateway.InProcess(gateway.Services{Scaling: s.Scaling(), Changeover: s.Changeover(), Dwell: s.Dwell(), Ratio: s.Ratio(), Drift: s.Drift(), Records: s.Records(), Units: s.Units()}, s.Ready, log)
 	if err != nil {
 		return nil, err
 	}
