@@ -49,6 +49,10 @@ echo "HOW FAR THE THROUGHPUT OF BOTH BODIES CAN GO"
 echo "THE THREE SCREWS START TOGETHER, as fast as the slowest can"
 "$linepace" calc ramps --line "$lines/line.yaml" "$lines/body-start.yaml" | sed -n '/^SET ON/,/^$/p; /^OFF RATIO/,/^$/p'
 
+"$linepace" calc transition --picture "$folder/kiln-change.svg" "$lines/kiln-change.yaml" >/dev/null
+echo "THE TILES IN THE KILN WHILE ITS SPEED CHANGES are drawn in $folder/kiln-change.svg"
+echo
+
 echo "THE RECORD GOES INTO THE BATCH LOG"
 "$linepace" log --log "$folder/line-1.db" "$folder/record.json"
 echo

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -34,7 +35,7 @@ var calculations = []calculation{
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
 	of("dose", "The equivalent time of a temperature profile at a reference", (*client.Client).Dose, report.Dose),
 	of("dwell", "The speeds that give pieces a time in sections", (*client.Client).Dwell, report.Dwell),
-	of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition),
+	withPicture(of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition), report.TransitionPicture),
 	of("window", "Range of total in which all drives of blends stay within their limits, and the trim", (*client.Client).Window, report.Window),
 }
 
@@ -45,6 +46,13 @@ type calculation struct {
 	request     func() proto.Message
 	call        func(context.Context, *client.Client, proto.Message) (proto.Message, error)
 	text        func(w io.Writer, req, resp proto.Message) error
+	picture     func(w io.Writer, req, resp proto.Message) error // nil: there is none
+}
+
+// withPicture adds to a calculation the picture of its answer, which needs its pieces.
+func withPicture[PtrReq, PtrResp proto.Message](k calculation, draw func(io.Writer, PtrReq, PtrResp) error) calculation {
+	k.picture = func(w io.Writer, req, resp proto.Message) error { return draw(w, req.(PtrReq), resp.(PtrResp)) }
+	return k
 }
 
 // of makes a calculation of a method of the client and the text of its answer.
@@ -101,6 +109,7 @@ type calcFlags struct {
 	server        serverFlags
 	line, drive   string
 	working, json bool
+	drawing       string
 }
 
 func newCalculation(k *calculation) *cobra.Command {
@@ -125,6 +134,10 @@ input. What --line and --drive take from the file of a line it may leave out.
 	c.Flags().BoolVar(&f.working, "working", false, "show how each number was found")
 	c.Flags().BoolVar(&f.json, "json", false, "print the answer as JSON")
 	must(c.MarkFlagFilename("line", "yaml", "yml", "json"))
+	if k.picture != nil {
+		c.Flags().StringVar(&f.drawing, "picture", "", "new `file` that takes the picture of the answer, as SVG; the request asks for its pieces")
+		must(c.MarkFlagFilename("picture", "svg"))
+	}
 	return c
 }
 
@@ -142,6 +155,11 @@ func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, std
 	if err != nil {
 		return f.server.explain(docs.place(err))
 	}
+	if f.drawing != "" {
+		if err := f.draw(req, resp); err != nil {
+			return err
+		}
+	}
 	if f.json {
 		err = printJSON(stdout, resp)
 	} else {
@@ -156,6 +174,15 @@ func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, std
 		return &notGood{exitNotGood, "the drives cannot run so: load nothing from this answer"}
 	}
 	return nil
+}
+
+// draw writes the picture of an answer.
+func (f *calcFlags) draw(req, resp proto.Message) error {
+	var svg bytes.Buffer
+	if err := f.picture(&svg, req, resp); err != nil {
+		return err
+	}
+	return writeNew(f.drawing, svg.Bytes(), 0o644)
 }
 
 // read reads the request, and what it leaves out from the file of the line.
@@ -186,6 +213,9 @@ func (f *calcFlags) read(args []string, in *input) (proto.Message, *sources, err
 	}
 	if working := req.ProtoReflect().Descriptor().Fields().ByName("include_working"); working != nil && f.working {
 		req.ProtoReflect().Set(working, protoreflect.ValueOfBool(true))
+	}
+	if pieces := req.ProtoReflect().Descriptor().Fields().ByName("include_pieces"); pieces != nil && f.drawing != "" {
+		req.ProtoReflect().Set(pieces, protoreflect.ValueOfBool(true))
 	}
 	return req, docs, nil
 }
