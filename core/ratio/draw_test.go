@@ -439,6 +439,7 @@ func TestDrawWorkingAddsUp(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	for range 50 {
 		chain := randomChain(rng)
+		chain.Disturbance = &Disturbance{DriveID: chain.Rolls[rng.IntN(len(chain.Rolls))].DriveID, SpeedChangePercent: 2.5}
 		out := chain.Find()
 		requireAddsUp(t, chain.Working(&out))
 		for i := range out.Rolls {

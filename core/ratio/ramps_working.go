@@ -48,14 +48,12 @@ func (q *Ramps) Working(found *RampSet) (steps []scaling.Step) {
 
 // wholeSteps derives the common time where it was taken up to whole steps.
 func (q *Ramps) wholeSteps(found *RampSet) (step scaling.Step, ok bool) {
-	r := q.run(new(exact.Calc))
-	size := r.coarsest()
+	size := q.run(new(exact.Calc)).coarsest()
 	if size.Unit == nil || q.Time.Unit != nil {
 		return step, false
 	}
-	n, _ := r.c.Round(found.CommonTime.Base(r.c).Quo(size.Base(r.c)))
-	return scaling.Step{ID: "common-ramp/1", Name: "the same in whole steps of the drives that take the time of the change", Formula: "steps * step",
-		Result: found.CommonTime, Inputs: []scaling.Input{{Name: "steps", Value: plain(float64(n))}, {Name: "step", Value: size}}}, true
+	return scaling.Step{ID: "common-ramp/1", Name: "the same in whole steps of the drives that take the time of the change", Formula: "ceil(least / step) * step",
+		Result: found.CommonTime, Inputs: []scaling.Input{{Name: "least", Value: found.LeastTime}, {Name: "step", Value: size}}}, true
 }
 
 func greatest(names []string) string {
