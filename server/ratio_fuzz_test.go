@@ -18,7 +18,8 @@ import (
 	"linepace.example/proto/refusal"
 )
 
-// FuzzRatioStructured changes sound requests about draws, gears and ramps in places
+// FuzzRatioStructured changes sound requests about blends, windows, draws, gears and
+// ramps, and a plan with drives that follow each other in every way, in places
 // and ways that the bytes choose. Each gets an answer that can be written, the same
 // each time, or a refusal that says what is wrong.
 func FuzzRatioStructured(f *testing.F) {
@@ -38,6 +39,15 @@ func FuzzRatioStructured(f *testing.F) {
 		{"ramps-feeders", &linepacev1.RampsRequest{}, func(ctx context.Context, m proto.Message) (proto.Message, error) {
 			return ratio.Ramps(ctx, m.(*linepacev1.RampsRequest))
 		}},
+		{"clay-blend", &linepacev1.BlendRequest{}, func(ctx context.Context, m proto.Message) (proto.Message, error) {
+			return ratio.Blend(ctx, m.(*linepacev1.BlendRequest))
+		}},
+		{"clay-window", &linepacev1.WindowRequest{}, func(ctx context.Context, m proto.Message) (proto.Message, error) {
+			return ratio.Window(ctx, m.(*linepacev1.WindowRequest))
+		}},
+		{"following", &linepacev1.PlanRequest{}, func(ctx context.Context, m proto.Message) (proto.Message, error) {
+			return p.Changeover().Plan(ctx, m.(*linepacev1.PlanRequest))
+		}},
 	}
 	for i := range calls {
 		data, err := os.ReadFile(filepath.Join("..", "testdata", "conformance", "base", calls[i].base+".json"))
@@ -45,7 +55,7 @@ func FuzzRatioStructured(f *testing.F) {
 		require.NoError(f, codec.Unmarshal(data, calls[i].req))
 	}
 	rng := rand.New(rand.NewPCG(1, 2))
-	for range 300 {
+	for range 600 {
 		seed := make([]byte, 60)
 		for i := range seed {
 			seed[i] = byte(rng.Uint32())
