@@ -31,7 +31,11 @@ func planResponse(plan *changeover.Plan) *linepacev1.PlanResponse {
 	}
 	out.Transitions = transitions(plan.Transitions)
 	setpoints := make([]linepacev1.Setpoint, len(plan.Setpoints))
+	out.LeaderIds = make([]string, len(plan.Setpoints))
 	for i := range plan.Setpoints {
+		if leader := plan.Setpoints[i].Leader; leader != nil {
+			out.LeaderIds[i] = leader.ID
+		}
 		out.Setpoints[i] = &setpoints[i]
 		planned(&plan.Setpoints[i], out.Setpoints[i])
 	}

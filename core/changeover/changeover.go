@@ -143,6 +143,7 @@ type Plan struct {
 type Setpoint struct {
 	scaling.Setpoint
 	Drive   *scaling.Drive
+	Leader  *scaling.Drive // that it follows; nil: none
 	Action  Action
 	Change  scaling.Optional[Change]
 	Working []scaling.Step

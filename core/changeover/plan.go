@@ -191,6 +191,9 @@ type placed struct {
 func (s *solver) fill(i int, out *Setpoint) {
 	j := &s.jobs[i]
 	out.Drive, out.Action = &s.line.Drives[i], Run
+	if j.leader >= 0 {
+		out.Leader = &s.line.Drives[j.leader]
+	}
 	if s.blends != nil && j.blend >= 0 {
 		s.chooseCounts(j)
 	}

@@ -115,7 +115,7 @@ func TestForms(t *testing.T) {
 		},
 		{
 			&linepacev1.PlanResponse{Checks: []*linepacev1.Check{{}}, Verdict: linepacev1.Check_NOT_RUNNABLE},
-			`{"setpoints":[],"checks":[{"code":"CODE_UNSPECIFIED","severity":"SEVERITY_UNSPECIFIED","driveId":"","field":"","message":"","binds":"LIMIT_UNSPECIFIED","fitField":"","otherField":""}],"verdict":"NOT_RUNNABLE","transitions":[]}`,
+			`{"setpoints":[],"checks":[{"code":"CODE_UNSPECIFIED","severity":"SEVERITY_UNSPECIFIED","driveId":"","field":"","message":"","binds":"LIMIT_UNSPECIFIED","fitField":"","otherField":""}],"verdict":"NOT_RUNNABLE","leaderIds":[],"transitions":[]}`,
 			`{"checks":[{}],"verdict":"NOT_RUNNABLE"}`,
 		},
 		{

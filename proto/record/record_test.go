@@ -86,7 +86,7 @@ func TestPayloadKeepsEveryField(t *testing.T) {
 		require.True(t, proto.Equal(respBefore, resp))
 		require.Equal(t, []string{"share/1", "ratio/1", "share/1", "count/1"}, formulas)
 
-		req.IncludeWorking, req.IncludeRecord, resp.Record = false, false, nil
+		req.IncludeWorking, req.IncludeRecord, resp.Record, resp.LeaderIds = false, false, nil, nil
 		for _, sp := range resp.Setpoints {
 			require.NotEmpty(t, sp.Working)
 			sp.Working = nil

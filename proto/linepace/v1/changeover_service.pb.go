@@ -226,6 +226,10 @@ type PlanResponse struct {
 	Verdict Check_Verdict `protobuf:"varint,3,opt,name=verdict,proto3,enum=linepace.v1.Check_Verdict" json:"verdict,omitempty"`
 	// The record of the plan, where one was asked for.
 	Record *Record `protobuf:"bytes,4,opt,name=record,proto3" json:"record,omitempty"`
+	// The drive that each setpoint follows, in the order of setpoints, by a ratio, a
+	// length per piece, a dose or as the leader of its blend; empty: none. Not a part of
+	// a record, which can be found again from the request.
+	LeaderIds []string `protobuf:"bytes,60,rep,name=leader_ids,json=leaderIds,proto3" json:"leader_ids,omitempty"`
 	// How pieces come through the change, in the order of the request.
 	Transitions   []*PlanResponse_Transition `protobuf:"bytes,30,rep,name=transitions,proto3" json:"transitions,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -286,6 +290,13 @@ func (x *PlanResponse) GetVerdict() Check_Verdict {
 func (x *PlanResponse) GetRecord() *Record {
 	if x != nil {
 		return x.Record
+	}
+	return nil
+}
+
+func (x *PlanResponse) GetLeaderIds() []string {
+	if x != nil {
+		return x.LeaderIds
 	}
 	return nil
 }
@@ -613,12 +624,14 @@ const file_linepace_v1_changeover_service_proto_rawDesc = "" +
 	"\fequipment_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\vequipmentId\x12+\n" +
 	"\frequested_by\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\vrequestedBy\x12 \n" +
 	"\x06reason\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\x06reason\x12*\n" +
-	"\frequested_at\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\vrequestedAt\"\xec\x06\n" +
+	"\frequested_at\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\vrequestedAt\"\x8b\a\n" +
 	"\fPlanResponse\x123\n" +
 	"\tsetpoints\x18\x01 \x03(\v2\x15.linepace.v1.SetpointR\tsetpoints\x12*\n" +
 	"\x06checks\x18\x02 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
 	"\averdict\x18\x03 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
-	"\x06record\x18\x04 \x01(\v2\x13.linepace.v1.RecordR\x06record\x12F\n" +
+	"\x06record\x18\x04 \x01(\v2\x13.linepace.v1.RecordR\x06record\x12\x1d\n" +
+	"\n" +
+	"leader_ids\x18< \x03(\tR\tleaderIds\x12F\n" +
 	"\vtransitions\x18\x1e \x03(\v2$.linepace.v1.PlanResponse.TransitionR\vtransitions\x1a\xcf\x04\n" +
 	"\n" +
 	"Transition\x12\x19\n" +
