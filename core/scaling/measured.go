@@ -85,14 +85,14 @@ const (
 func MeasuredOf(s *Subject, checks *[]Check) Measured {
 	d := s.Drive
 	p := samplesOf(d)
-	out := Measured{Form: d.ReferenceForm(), Weighted: p.u != nil, ThroughOrigin: p.line(d, ThroughOrigin, p.throughOrigin())}
-	used, of := p.throughOrigin(), &out.ThroughOrigin
+	used := p.throughOrigin()
+	out := Measured{Form: d.ReferenceForm(), Weighted: p.u != nil, ThroughOrigin: p.line(d, ThroughOrigin, used)}
 	if severalSpeeds(d.References) {
 		turning := p.withOffset()
 		out.WithOffset = Some(p.line(d, WithOffset, turning))
 		out.OffsetTest = offsetTest(turning)
 		if out.Form == WithOffset {
-			used, of = turning, &out.WithOffset.Value
+			used = turning
 		}
 	}
 	out.Difference = difference(s, used)
@@ -103,20 +103,28 @@ func MeasuredOf(s *Subject, checks *[]Check) Measured {
 			k.Name = byChance
 		}
 	}
+	out.check(d, checks)
+	return out
+}
+
+// check appends what the tests of m, which is d's, say.
+func (m *Measured) check(d *Drive, checks *[]Check) {
 	add := func(k Check) {
 		k.DriveID, k.Field = d.ID, "references"
 		*checks = append(*checks, k)
 	}
+	line := &m.ThroughOrigin
 	switch {
-	case d.Delivery.Kind == Pump && out.Form == ThroughOrigin:
+	case m.Form == WithOffset:
+		line = &m.WithOffset.Value
+	case d.Delivery.Kind == Pump:
 		add(Check{Code: SlipFlowUnknown})
-	case out.Form == ThroughOrigin && out.OffsetTest.Value.Real:
-		add(Check{Code: OffsetFound, Limit: out.WithOffset.Value.Offset, Number: 100 - LevelPercent})
+	case m.OffsetTest.Value.Real:
+		add(Check{Code: OffsetFound, Limit: m.WithOffset.Value.Offset, Number: 100 - LevelPercent})
 	}
-	if of.LackOfFit.Value.Found {
-		add(Check{Code: LackOfFit, Number: of.LackOfFit.Value.Probability})
+	if lack := &line.LackOfFit.Value; lack.Found {
+		add(Check{Code: LackOfFit, Number: lack.Probability})
 	}
-	return out
 }
 
 // samples are references in float64: speeds in r/min, rates in base units and, where
