@@ -143,8 +143,10 @@ func (r *rampRun) ends() {
 		r.out.Ramps[i].Drive = r.ramps.drive(i)
 		r.from[i], r.out.Ramps[i].FromRPM = r.end(i, ramp.From, "from", &r.out.FromSetpoint[i])
 		r.to[i], r.out.Ramps[i].ToRPM = r.end(i, ramp.To, "to", &r.out.ToSetpoint[i])
-		r.change[i] = r.to[i].Speed.Sub(r.from[i].Speed).Abs()
-		r.changes[i] = r.c.Sign(r.change[i]) != 0
+		if r.out.Ramps[i].FromRPM.Set && r.out.Ramps[i].ToRPM.Set { // else there is no motion
+			r.change[i] = r.to[i].Speed.Sub(r.from[i].Speed).Abs()
+			r.changes[i] = r.c.Sign(r.change[i]) != 0
+		}
 	}
 }
 

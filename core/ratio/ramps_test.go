@@ -446,6 +446,21 @@ func TestRampsThatCannotBe(t *testing.T) {
 	require.Equal(t, []scaling.Code{scaling.NoSpeedChanges}, codes(set.Find().Checks))
 }
 
+// A drive that cannot run what is asked, beside one whose count is a tie that only
+// exact numbers decide: 10.05 g/min over 0.1 g is 100.5 r/min.
+func TestRampOutOfRangeBesideATie(t *testing.T) {
+	set := Ramps{Drives: []scaling.Drive{feeder("a", 20), feeder("b", 0.1)}, TolerancePercent: 1, Ramps: []Ramp{
+		{DriveID: "a", From: q(9000, "r/min"), To: q(100, "r/min"), Meaning: ThisChange, FastestTime: q(1, "s")},
+		{DriveID: "b", To: q(10.05, "g/min"), Meaning: ThisChange, FastestTime: q(1, "s")},
+	}}
+	set.Drives[1].Register = counted(1)
+	requireSound(t, set.Validate)
+	out := set.Find()
+	require.Equal(t, []scaling.Code{scaling.AboveHighestSpeed}, codes(out.Checks))
+	require.False(t, out.Ramps[0].FromRPM.Set)
+	require.Equal(t, 101.0, out.Ramps[1].ToRPM.Value)
+}
+
 func TestRampFaults(t *testing.T) {
 	good := func() Ramps {
 		belt := scaling.Drive{ID: "belt", Motor: scaling.Motor{MaxRPM: 3000}, Delivery: scaling.Delivery{Kind: scaling.Sprocket, Teeth: 10, Pitch: q(10, "mm")}}
