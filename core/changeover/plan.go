@@ -150,6 +150,7 @@ type solver struct {
 	trial   *trial                     // nil: no value is tried
 	trials  int                        // drives planned on trial so far
 	windows map[rootOf]*scaling.Window // those that are known
+	byRoot  map[rootOf][]int32         // the drives that hang on each root, once they are asked for
 	calc    exact.Calc
 }
 

@@ -43,19 +43,24 @@ func (s *solver) rootValue(i int) units.Quantity {
 // weight is what finding the window of a root counts for among the drives planned
 // on trial.
 func (s *solver) weight(root rootOf) (n int) {
-	for i := range s.jobs {
-		n++
-		if s.hangs(i, root) {
-			n += int(s.jobs[i].depth)
-		}
+	for _, i := range s.hanging(root) {
+		n += 1 + int(s.jobs[i].depth)
 	}
 	return n
 }
 
-// hangs reports whether drive i hangs on a root.
-func (s *solver) hangs(i int, root rootOf) bool {
-	j := &s.jobs[i]
-	return *j != noJob && s.kind(j) != Stopped && s.kind(j) != LeaveAsIs && s.rootOf(i) == root
+// hanging returns the drives that hang on a root, in the line's order.
+func (s *solver) hanging(root rootOf) []int32 {
+	if s.byRoot == nil {
+		s.byRoot = map[rootOf][]int32{}
+		for i := range s.jobs {
+			if j := &s.jobs[i]; *j != noJob && s.kind(j) != Stopped && s.kind(j) != LeaveAsIs {
+				of := s.rootOf(i)
+				s.byRoot[of] = append(s.byRoot[of], int32(i))
+			}
+		}
+	}
+	return s.byRoot[root]
 }
 
 // rootOf returns the root of drive i.
@@ -67,10 +72,8 @@ func (s *solver) rootOf(i int) rootOf {
 // narrowest returns the window of a root, and its ends in base units.
 func (s *solver) narrowest(root rootOf) (out scaling.Window, low, high exact.Num) {
 	c := new(exact.Calc)
-	for i := range s.jobs {
-		if !s.hangs(i, root) {
-			continue
-		}
+	for _, drive := range s.hanging(root) {
+		i := int(drive)
 		subject := s.alone(i)
 		of := scaling.RangeOf(c, &subject)
 		slow, fast := s.rootAt(c, i, of.Low), s.rootAt(c, i, of.High)
@@ -170,6 +173,9 @@ func (s *solver) rootOfMotion(c *exact.Calc, i int, subject *scaling.Subject, at
 		return c.Dec(endless)
 	}
 	amount := scaling.AmountOf(c, subject, s.measure(i), at)
+	if j.route >= 0 {
+		amount = amount.Quo(s.routes[j.route].Part(c, s.line.Drives[i].ID))
+	}
 	if j.blend >= 0 {
 		if b := &s.product.Blends[j.blend]; !b.leads(int(j.component)) {
 			amount = counted(c, b, s.materialOf(i), amount).Quo(shareOf(c, b, int(j.component)))
