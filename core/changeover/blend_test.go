@@ -296,3 +296,30 @@ func TestBlendEndsWhenStopped(t *testing.T) {
 	require.Len(t, faults, 2, "what was found before comes first")
 	require.Equal(t, "x", faults[0].Path)
 }
+
+// BenchmarkMix finds a blend with its counts chosen together, and each by itself.
+func BenchmarkMix(b *testing.B) {
+	for _, n := range []int{3, 12, 20} {
+		for _, rounding := range []Rounding{Each, Joint} {
+			b.Run(fmt.Sprint(n, "/", []string{"", "each", "joint"}[rounding]), func(b *testing.B) {
+				r := rand.New(rand.NewPCG(9, uint64(n)))
+				req := &BlendRequest{Blend: &Blend{Basis: Mass, Total: q(1000, "kg/min"), Rounding: rounding, Objective: ratio.Relative}}
+				for k := range n {
+					id := fmt.Sprint("feeder-", k)
+					req.Drives = append(req.Drives, doser(id, 30+300*r.Float64(), 0.1+r.Float64()))
+					component := Component{DriveID: id, SharePercent: (0.2 + r.Float64()) / float64(n) * 80}
+					if k == n-1 {
+						component = Component{DriveID: id, Balance: true}
+					}
+					req.Blend.Components = append(req.Blend.Components, component)
+				}
+				b.ReportAllocs()
+				for b.Loop() {
+					if out, faults, _ := Mix(req, nil, nil); len(faults) > 0 || !out.Largest.Set {
+						b.Fatal(faults, out.Checks)
+					}
+				}
+			})
+		}
+	}
+}
