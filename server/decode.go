@@ -281,7 +281,7 @@ func (d *decoder) counting(in *linepacev1.Sensor_Counting, p *fault.Path) scalin
 }
 
 func (d *decoder) register(in *linepacev1.Register, p *fault.Path) scaling.Register {
-	out := scaling.Register{Tag: in.Tag}
+	out := scaling.Register{Tag: in.Tag, DwellLength: d.quantity(in.DwellLength, p, "dwellLength")}
 	switch kind := in.Kind.(type) {
 	case *linepacev1.Register_Integer_:
 		out.Kind, out.Type = scaling.IntegerRegister, scaling.IntegerType(kind.Integer.GetType())

@@ -44,6 +44,7 @@ func (dwellService) Dwell(_ context.Context, in *linepacev1.DwellRequest) (*line
 		out.Setpoints = append(out.Setpoints, to)
 		out.Belts = append(out.Belts, &linepacev1.DwellResponse_Belt{
 			DriveId: sp.Drive.ID, Speed: quantity(sp.Speed), Time: quantity(sp.Achieved), TimePerCount: quantity(sp.TimePerCount),
+			CoarseBelowSpeed: quantity(sp.CoarseBelow), CoarseAboveSpeed: quantity(sp.CoarseAbove), ReadoutDigitSpeed: quantity(sp.ReadoutDigit),
 		})
 	}
 	for _, z := range found.Zones {

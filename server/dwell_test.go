@@ -43,9 +43,19 @@ func TestDwellOfAnyRequest(t *testing.T) {
 	sound := &linepacev1.DwellRequest{}
 	require.NoError(t, protojson.Unmarshal(data, sound))
 	sound.IncludeWorking = true
+	reciprocal := proto.CloneOf(sound)
+	counted := &linepacev1.Drive{}
+	require.NoError(t, protojson.Unmarshal([]byte(`{"readout": {"unit": "min", "digits": 4, "decimals": 1}, "register": {"integer": {"type": "UINT16"}, "dwellLength": {"value": 17, "unit": "m"},
+		"span": [{"count": 0, "value": {"value": 0, "unit": "min"}}, {"count": 1000, "value": {"value": 100, "unit": "min"}}]}}`), counted))
+	reciprocal.Drives[0].Register, reciprocal.Drives[0].Readout = counted.Register, counted.Readout
+	reciprocal.Tolerance = &linepacev1.Tolerance{MinusPercent: 1, PlusPercent: 1}
 	state, answered, refused := uint64(2), 0, 0
 	for range 20_000 {
-		req := mutated(sound, &state)
+		base := sound
+		if state>>40&1 == 0 {
+			base = reciprocal
+		}
+		req := mutated(base, &state)
 		out, err := s.Dwell().Dwell(t.Context(), req)
 		if err != nil {
 			require.Equal(t, codes.InvalidArgument, status.Code(err), "%v: %v", req, err)

@@ -61,8 +61,25 @@ func dwellRows(req *linepacev1.DwellRequest, resp *linepacev1.DwellResponse) []R
 			rows = append(rows, Row{Label: "belt", Text: fmt.Sprintf("%s: %s at %s", b.GetDriveId(), Quantity(b.GetTime()), Quantity(b.GetSpeed()))})
 		}
 	}
+	for _, b := range resp.GetBelts() {
+		rows = append(rows, resolutionRows(b)...)
+	}
 	for _, z := range resp.GetZones() {
 		rows = append(rows, Row{Label: "zone", Text: fmt.Sprintf("%s of %s: %s", z.GetId(), z.GetSectionId(), Quantity(z.GetTime()))})
+	}
+	return rows
+}
+
+// resolutionRows tells how coarse a belt's register and time readout are.
+func resolutionRows(b *linepacev1.DwellResponse_Belt) (rows []Row) {
+	if b.GetCoarseBelowSpeed() != nil {
+		rows = append(rows, Row{Label: "coarse", Text: fmt.Sprintf("%s: below %s one count is worth more than the tolerance", b.GetDriveId(), Quantity(b.GetCoarseBelowSpeed()))})
+	}
+	if b.GetCoarseAboveSpeed() != nil {
+		rows = append(rows, Row{Label: "coarse", Text: fmt.Sprintf("%s: above %s one count is worth more than the tolerance", b.GetDriveId(), Quantity(b.GetCoarseAboveSpeed()))})
+	}
+	if b.GetReadoutDigitSpeed() != nil {
+		rows = append(rows, Row{Label: "readout", Text: fmt.Sprintf("%s: its last digit is worth %s here", b.GetDriveId(), Quantity(b.GetReadoutDigitSpeed()))})
 	}
 	return rows
 }

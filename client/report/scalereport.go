@@ -25,6 +25,9 @@ func registerRows(r *linepacev1.Register, s *linepacev1.ScaleResponse) []Row {
 
 // spokenOf says what a register's points give: the speed of a shaft, or a rate.
 func spokenOf(r *linepacev1.Register) string {
+	if r.GetDwellLength() != nil {
+		return fmt.Sprintf("the time over %s, in %s", Quantity(r.GetDwellLength()), r.GetSpan()[0].GetValue().GetUnit())
+	}
 	unit := ""
 	for _, point := range r.GetSpan() {
 		unit = point.GetValue().GetUnit()

@@ -59,6 +59,7 @@ const (
 	contradiction                   // whether two of them contradict each other
 	lineDiffers                     // their line against calculated
 	registerLimit                   // speeds at the ends of the register
+	registerTime                    // what a reciprocal register is asked for
 	registerValue                   // what the register is asked for
 	registerNumber                  // on the register's line
 	sensorLimit                     // speeds at the ends of the sensor
@@ -116,6 +117,7 @@ var formulaIDs = [formulaCount]string{
 	contradiction:    "references-contradict/1",
 	lineDiffers:      "references-differ/1",
 	registerLimit:    "register-limit/1",
+	registerTime:     "register-time/1",
 	registerValue:    "register-value/1",
 	registerNumber:   "register/1",
 	sensorLimit:      "sensor-limit/1",
@@ -373,7 +375,9 @@ func (s *formulaSet) addRegister(d *scaling.Drive) {
 		s.addIf(r.Following.Of != scaling.MotorSpeeds, registerValue)
 		return
 	}
-	s.addIf(r.Span[0].Value.Unit.Dimension() != units.Rotation || r.Shaft != scaling.MotorShaft, registerValue)
+	times := r.Span[0].Value.Unit.Dimension() == units.TimeDim
+	s.addIf(times, registerTime)
+	s.addIf(!times && (r.Span[0].Value.Unit.Dimension() != units.Rotation || r.Shaft != scaling.MotorShaft), registerValue)
 }
 
 // addRunning adds what the steps from the running product rest on. Of its plan the

@@ -41,7 +41,11 @@ type Setpoint struct {
 	Drive        *scaling.Drive
 	Speed        units.Quantity // of the belt
 	TimePerCount units.Quantity // change of its time for one count
-	Working      []scaling.Step
+	// CoarseBelow and CoarseAbove are the speed below or above which one count changes the
+	// time by more than the tolerance takes in; one of them, where a tolerance is given.
+	CoarseBelow, CoarseAbove units.Quantity
+	ReadoutDigit             units.Quantity // what the last digit of a time readout is worth, as speed
+	Working                  []scaling.Step
 }
 
 // ZoneTime is the time that a point takes through a zone.
@@ -272,13 +276,56 @@ func (f *finder) pathOf(d *scaling.Drive) string {
 func (f *finder) describe(c *exact.Calc, s *scaling.Subject, rate exact.Num, sp *Setpoint) {
 	u := scaling.RateUnit(s.Drive)
 	sp.Speed = units.Quantity{Value: units.FromBase(c, rate, u).Float(), Unit: u}
-	perCount, ok := scaling.RatePerCount(c, s)
+	f.readoutDigit(c, s, rate, sp)
+	perCount, ok := scaling.RatePerCount(c, s, rate)
 	if !ok {
 		return
 	}
+	f.coarse(c, s.Drive, rate, perCount, sp)
 	way := f.route.Way(c, s.Drive.ID)
 	time := way.Quo(rate)
 	sp.TimePerCount = f.time(c, time.Mul(time).Quo(way).Mul(perCount))
+}
+
+// readoutDigit tells what the last digit of a time readout is worth: its steps are
+// equal in time, so at twice the speed each is worth four times as much of it.
+//
+//	speed^2 / length * digit
+func (f *finder) readoutDigit(c *exact.Calc, s *scaling.Subject, rate exact.Num, sp *Setpoint) {
+	r := &s.Drive.Readout
+	if s.ReadoutSection == nil || r.Unit == nil || r.Unit.Dimension() != units.TimeDim {
+		return
+	}
+	digit := units.Quantity{Value: 1, Unit: r.Unit}.Base(c)
+	for range r.Decimals {
+		digit = digit.Quo(c.Int(10))
+	}
+	worth := rate.Mul(rate).Quo(s.ReadoutSection.Length.Base(c)).Mul(digit)
+	u := sp.Speed.Unit
+	sp.ReadoutDigit = units.Quantity{Value: units.FromBase(c, worth, u).Float(), Unit: u}
+}
+
+// coarse tells from which speed on one count changes the time by more than the tolerance
+// takes in: below it where counts are steps of speed, above it where they are steps of
+// time.
+//
+//	step of speed / (minus + plus), or speed * (minus + plus) / (step of speed / speed)
+func (f *finder) coarse(c *exact.Calc, d *scaling.Drive, rate, perCount exact.Num, sp *Setpoint) {
+	if !f.Tolerance.Set {
+		return
+	}
+	t := &f.Tolerance.Value
+	width := c.Percent(t.MinusPercent).Add(c.Percent(t.PlusPercent))
+	if c.Sign(width) == 0 {
+		return
+	}
+	u := sp.Speed.Unit
+	if d.Register.DwellLength.Unit != nil {
+		speed := rate.Mul(rate).Mul(width).Quo(perCount)
+		sp.CoarseAbove = units.Quantity{Value: units.FromBase(c, speed, u).Float(), Unit: u}
+		return
+	}
+	sp.CoarseBelow = units.Quantity{Value: units.FromBase(c, perCount.Quo(width), u).Float(), Unit: u}
 }
 
 // time returns n minutes in the unit of the demand.

@@ -397,3 +397,115 @@ func TestFaultsOfADwell(t *testing.T) {
 		})
 	}
 }
+
+// timeBelt takes its setpoint as a time: counts of 0.1 min over 48 m.
+func timeBelt() *Request {
+	req := oneSection(q(48, "m"), q(42, "min"))
+	d := belt("b", 10, 1)
+	d.Motor.MinRPM = 0.5
+	d.Register = scaling.Register{Kind: scaling.IntegerRegister, Type: scaling.Uint16, DwellLength: q(48, "m"), Span: [2]scaling.SpanPoint{
+		{Count: scaling.Some[int32](0), Value: q(0, "min")}, {Count: scaling.Some[int32](1000), Value: q(100, "min")},
+	}}
+	d.Readout = scaling.Readout{Unit: units.MustParse("min"), Digits: 4, Decimals: 1}
+	req.Drives[0] = d
+	return req
+}
+
+// Worked by hand: 42 min are 420 counts, one count is 0.1 min at any speed. In speed it is
+// v^2/48 * 0.1 min: at 48/42 = 1.142857 m/min 0.002721 m/min. Within 0.5 % of the time
+// together, one count is too coarse below 20 min, above 2.4 m/min.
+func TestATimeAsTheSetpoint(t *testing.T) {
+	req := timeBelt()
+	req.Tolerance = scaling.Some(scaling.Tolerance{MinusPercent: 0.25, PlusPercent: 0.25})
+	out := mustFind(t, req)
+	require.Equal(t, int32(420), out.Setpoints[0].Count.Value)
+	require.Equal(t, 42.0, out.Achieved.Value)
+	require.InEpsilon(t, 0.1, out.TimePerCount.Value, 1e-14)
+	require.InEpsilon(t, 2.4, out.Setpoints[0].CoarseAbove.Value, 1e-14)
+	require.Nil(t, out.Setpoints[0].CoarseBelow.Unit)
+	require.InEpsilon(t, 48.0/42/42*0.1, out.Setpoints[0].ReadoutDigit.Value, 1e-14)
+	require.Equal(t, "42.0", out.Setpoints[0].ReadoutText.String())
+
+	// Nearest in the register's own unit is nearest in time: 42.06 min take 421 counts and
+	// not 420, whose speed is nearer.
+	req.Demand.Time = q(42.05, "min")
+	require.Equal(t, int32(421), mustFind(t, req).Setpoints[0].Count.Value) // a tie, away from zero
+	req.Demand.Time, req.Demand.AtLeast, req.Tolerance = units.Quantity{}, q(42.01, "min"), scaling.Optional[scaling.Tolerance]{}
+	out = mustFind(t, req)
+	require.Equal(t, int32(421), out.Setpoints[0].Count.Value)
+	require.Equal(t, scaling.NearestCountBreaksBound, out.Checks[0].Code)
+	req.Demand.AtLeast, req.Demand.AtMost = units.Quantity{}, q(42.09, "min")
+	require.Equal(t, int32(420), mustFind(t, req).Setpoints[0].Count.Value)
+}
+
+// The limits of a reciprocal register: the shortest time above 0 that it can say, and the
+// longest.
+func TestLimitsOfATimeRegister(t *testing.T) {
+	req := timeBelt()
+	req.Drives[0].Motor = scaling.Motor{MinRPM: 0, MaxRPM: 10000}
+	req.Demand.Time = q(0.05, "min") // half a count
+	out := mustFind(t, req)
+	require.Equal(t, scaling.AboveHighestSpeed, out.Checks[0].Code)
+	require.Equal(t, scaling.RegisterBound, out.Checks[0].Binds)
+	require.InEpsilon(t, 0.1, out.Checks[0].Limit.Value, 1e-14)
+	req.Demand.Time = q(7000, "min") // the type ends at 6553.5 min
+	out = mustFind(t, req)
+	require.Equal(t, scaling.BelowLowestSpeed, out.Checks[0].Code)
+	require.InEpsilon(t, 6553.5, out.Checks[0].Limit.Value, 1e-14)
+
+	// A register that falls: 1000 counts are 0 min, 0 counts 100 min.
+	req.Drives[0].Register.Span[0].Value, req.Drives[0].Register.Span[1].Value = q(100, "min"), q(0, "min")
+	req.Demand.Time = q(42, "min")
+	require.Equal(t, int32(580), mustFind(t, req).Setpoints[0].Count.Value)
+	req.Demand.Time = q(0.05, "min")
+	require.InEpsilon(t, 0.1, mustFind(t, req).Checks[0].Limit.Value, 1e-12)
+
+	// A current that stands for a time has no steps, and no time is no speed: it can say
+	// any speed.
+	req.Drives[0].Register = scaling.Register{Kind: scaling.CurrentOutput, DwellLength: q(48, "m"), Span: [2]scaling.SpanPoint{
+		{Milliamps: scaling.Some(4.0), Value: q(0, "min")}, {Milliamps: scaling.Some(20.0), Value: q(100, "min")},
+	}}
+	req.Demand.Time = q(42, "min")
+	require.InEpsilon(t, 4+16*0.42, mustFind(t, req).Setpoints[0].Milliamps.Value, 1e-13)
+	req.Demand.Time = q(0.01, "min")
+	require.True(t, mustFind(t, req).Setpoints[0].Milliamps.Set)
+	req.Drives[0].Register.Span[1].Value, req.Drives[0].Register.Span[0].Value = q(0, "min"), q(1e-3, "min")
+	req.Demand.Time = q(1, "min")
+	require.Equal(t, scaling.BelowLowestSpeed, mustFind(t, req).Checks[0].Code)
+}
+
+// Counts that are steps of speed are too coarse at low speed: 0.01 m/min is 1 % of 1 m/min.
+func TestSpeedBelowWhichACountIsTooCoarse(t *testing.T) {
+	req := oneSection(q(17, "m"), q(7, "min"))
+	req.Drives[0] = belt("b", 100, 100)
+	req.Tolerance = scaling.Some(scaling.Tolerance{MinusPercent: 0.4, PlusPercent: 0.6})
+	require.InEpsilon(t, 1, mustFind(t, req).Setpoints[0].CoarseBelow.Value, 1e-14)
+}
+
+func TestFaultsOfATimeRegister(t *testing.T) {
+	for _, x := range []struct {
+		path   string
+		reason fault.Reason
+		change func(*scaling.Register)
+	}{
+		{"drives[0].register.dwellLength", fault.Required, func(r *scaling.Register) { r.DwellLength = units.Quantity{} }},
+		{"drives[0].register.dwellLength.value", fault.OutOfRange, func(r *scaling.Register) { r.DwellLength.Value = 0 }},
+		{"drives[0].register.span[0].value.value", fault.OutOfRange, func(r *scaling.Register) { r.Span[0].Value.Value = -1 }},
+		{"drives[0].register.span", fault.Conflict, func(r *scaling.Register) { r.Span[0].Value = q(0, "m/min") }},
+		{"drives[0].register.span", fault.Conflict, func(r *scaling.Register) { r.Span[0].Value = q(6000, "s") }},
+		{"drives[0].register.shaft", fault.Conflict, func(r *scaling.Register) { r.Shaft = scaling.LastShaft }},
+	} {
+		req := timeBelt()
+		x.change(&req.Drives[0].Register)
+		req.Demand.Piece.Meaning = Point
+		_, faults := Find(req, nil)
+		require.NotEmpty(t, faults, x.path)
+		require.Equal(t, x.path, faults[0].Path)
+		require.Equal(t, x.reason, faults[0].Reason)
+	}
+	req := oneSection(q(1, "m"), q(1, "min"))
+	req.Drives[0] = belt("b", 10, 10)
+	req.Drives[0].Register.DwellLength = q(1, "m")
+	_, faults := Find(req, nil)
+	require.Equal(t, "drives[0].register.dwellLength", faults[0].Path)
+}

@@ -84,7 +84,8 @@ func (f *finder) driveSteps(sp *Setpoint) {
 		sp.Working = f.route.Steps(&f.Demand, sp.Drive.ID, sp.Demanded)
 	}
 	sp.Working = append(sp.Working, scaling.Working(&subject, measure, &sp.Setpoint)...)
-	if perCount, ok := scaling.RatePerCount(c, &subject); ok && sp.TimePerCount.Unit != nil {
+	if sp.TimePerCount.Unit != nil {
+		perCount, _ := scaling.RatePerCount(c, &subject, sp.Speed.Base(c))
 		sp.Working = append(sp.Working, step("time-per-count/1", "change of the time for one count", "time * time / way * speedPerCount", sp.TimePerCount,
 			input("time", sp.Achieved), input("way", measure.Length), input("speedPerCount", speed(perCount.Float()))))
 	}

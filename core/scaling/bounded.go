@@ -137,14 +137,18 @@ func (r *run) keeps(bound exact.Num, e end) bool {
 	return !e.endless && c.Cmp(e.amount, bound) >= 0 && c.Cmp(e.amount, r.measure.Most(c)) <= 0
 }
 
-// RatePerCount returns the change of s's process rate for one count, without its
-// sign, where its register is an integer.
-func RatePerCount(c *exact.Calc, s *Subject) (rate exact.Num, ok bool) {
+// RatePerCount returns the change of s's process rate for one count at a rate, without
+// its sign, where its register is an integer. Of a reciprocal register, whose count is
+// a step of time, it grows with the square of the rate: rate^2 / length * step.
+func RatePerCount(c *exact.Calc, s *Subject, at exact.Num) (rate exact.Num, ok bool) {
 	if s.Drive.Register.Kind != IntegerRegister {
 		return exact.Num{}, false
 	}
 	var r run
 	r.begin(c, s, Measure{}, nil, nil)
+	if r.line.reciprocal {
+		return at.Mul(at).Quo(r.line.length).Mul(r.line.dx.Quo(r.line.dk).Abs()), true
+	}
 	return r.rel.perTurn.Mul(r.line.step()), true
 }
 

@@ -188,12 +188,15 @@ type Readout struct {
 // Register is what the controller takes: a number linear in a motor speed or a
 // process rate, through the two points of Span.
 type Register struct {
-	Kind      RegisterKind
-	Type      IntegerType
-	Shaft     Shaft
-	Span      [2]SpanPoint // none for a register that follows
-	Tag       string
-	Following Following // RatioRegister, FractionRegister
+	Kind  RegisterKind
+	Type  IntegerType
+	Shaft Shaft
+	Span  [2]SpanPoint // none for a register that follows
+	// DwellLength is the length over which the values of Span are times, of a reciprocal
+	// register; a nil Unit for any other.
+	DwellLength units.Quantity
+	Tag         string
+	Following   Following // RatioRegister, FractionRegister
 }
 
 // RegisterKind is a kind of register.

@@ -54,11 +54,16 @@ func (r *Register) spansBelowZero() bool {
 //	number     = k0 + (x - x0) * dk / dx
 //	x          = n * turns of the named shaft per motor turn, or the process rate at n
 //
-// with n in r/min of the motor. Either way x is a relation of n.
+// with n in r/min of the motor. Either way x is a relation of n. Of a reciprocal
+// register x is a time, the register's length over the process rate: its counts are
+// equal steps of time, and so ever longer steps of speed as it runs faster.
 type line struct {
 	k0, dk, x0, dx exact.Num
 	x              relation
 	rising         bool // the number grows with the speed
+	reciprocal     bool // x is a time: length over the process rate
+	length         exact.Num
+	c              *exact.Calc
 }
 
 // draw lays l, which is zero, through the points of d's register.
@@ -71,6 +76,9 @@ func (l *line) draw(c *exact.Calc, d *Drive, rel *relation, turns *shafts) {
 	l.rising = c.Sign(l.dk) == c.Sign(l.dx)
 	if kindOf(p.Value.Unit) != motorSpeed {
 		l.x = *rel
+		if kindOf(p.Value.Unit) == timeInSection {
+			l.reciprocal, l.length, l.c, l.rising = true, r.DwellLength.Base(c), c, !l.rising
+		}
 		return
 	}
 	l.x.perTurn, l.x.itself, l.x.kind = turns.of(c, r.Shaft), r.Shaft == MotorShaft, motorSpeed
@@ -88,14 +96,34 @@ func (t *shafts) of(c *exact.Calc, s Shaft) exact.Num {
 }
 
 func (l *line) numberAt(x exact.Num) exact.Num { return l.k0.Add(x.Sub(l.x0).Mul(l.dk).Quo(l.dx)) }
-func (l *line) number(n exact.Num) exact.Num   { return l.numberAt(l.x.rate(n)) }
 
-// speed returns the motor speed that a number sets.
-func (l *line) speed(k exact.Num) exact.Num {
-	return l.x.speed(l.x0.Add(k.Sub(l.k0).Mul(l.dx).Quo(l.dk)))
+// number returns the number for motor speed n; of a reciprocal register for one at which
+// the belt moves.
+func (l *line) number(n exact.Num) exact.Num {
+	if l.reciprocal {
+		return l.numberAt(l.length.Quo(l.x.rate(n)))
+	}
+	return l.numberAt(l.x.rate(n))
 }
 
-// step returns the motor speed that one number more adds, without its sign.
+// value returns what a number means: x on the register's line.
+func (l *line) value(k exact.Num) exact.Num { return l.x0.Add(k.Sub(l.k0).Mul(l.dx).Quo(l.dk)) }
+
+// speed returns the motor speed that a number sets. A reciprocal register's number for
+// no time, or less, sets none: 0 is returned.
+func (l *line) speed(k exact.Num) exact.Num {
+	if !l.reciprocal {
+		return l.x.speed(l.value(k))
+	}
+	time := l.value(k)
+	if l.c.Sign(time) <= 0 {
+		return l.c.Int(0)
+	}
+	return l.x.speed(l.length.Quo(time))
+}
+
+// step returns the motor speed that one number more adds, without its sign. A
+// reciprocal register has none.
 func (l *line) step() exact.Num {
 	return l.dx.Quo(l.dk).Abs().Quo(l.x.perTurn)
 }
@@ -106,6 +134,9 @@ func (l *line) step() exact.Num {
 // The highest is at the end of its type. The lowest is that of the first count
 // beyond standstill; an output without steps has none and gives zero.
 func registerLimits(c *exact.Calc, r *Register, l *line, sign int) (low, high exact.Num) {
+	if l.reciprocal {
+		return timeLimits(c, r, l, sign)
+	}
 	start, end := r.Bounds()
 	rising := l.rising == (sign > 0)
 	if !rising {
@@ -125,6 +156,31 @@ func registerLimits(c *exact.Calc, r *Register, l *line, sign int) (low, high ex
 		first = c.Int(firstCount(c, standstill, rising))
 	}
 	return magnitude(l.speed(first), sign), high
+}
+
+// endlessSpeed stands for a limit that there is none of, r/min.
+const endlessSpeed = 1e12
+
+// timeLimits is registerLimits of a reciprocal register: the lowest speed is that of
+// the longest time that it can say, the highest that of the shortest above 0.
+func timeLimits(c *exact.Calc, r *Register, l *line, sign int) (low, high exact.Num) {
+	from, to := r.Bounds()
+	longest, shortest := c.Dec(from), c.Dec(to)
+	if c.Cmp(l.value(longest), l.value(shortest)) < 0 {
+		longest, shortest = shortest, longest
+	}
+	if sign < 0 || c.Sign(l.value(longest)) <= 0 {
+		return c.Int(0), c.Int(0)
+	}
+	low = l.speed(longest)
+	if c.Sign(l.value(shortest)) > 0 {
+		return low, l.speed(shortest)
+	}
+	if r.Kind != IntegerRegister {
+		return low, c.Dec(endlessSpeed)
+	}
+	none := l.numberAt(c.Int(0)) // the number of no time
+	return low, l.speed(c.Int(firstCount(c, none, !l.rising)))
 }
 
 // firstCount returns the count next to the number that means standstill.

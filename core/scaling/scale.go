@@ -90,9 +90,13 @@ func (r *run) scaleOfRegister(out *Scale, usable limits) {
 	if r.subject.Drive.Register.Kind != IntegerRegister {
 		return
 	}
-	step := r.line.step()
-	out.RPMPerCount = Some(step.Float())
-	out.RatePerCount = quantity(r.c, r.rel.perTurn.Mul(step), r.measure.Unit)
+	if !r.line.reciprocal { // whose counts are not equal steps of speed
+		step := r.line.step()
+		out.RPMPerCount = Some(step.Float())
+		out.RatePerCount = quantity(r.c, r.rel.perTurn.Mul(step), r.measure.Unit)
+	} else if r.c.Sign(usable.low) == 0 {
+		return
+	}
 	if first, last := r.countsWithin(usable); first <= last {
 		out.CountAtMin, out.CountAtMax = Some(int32(first)), Some(int32(last))
 		if !r.line.rising {

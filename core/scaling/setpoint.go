@@ -617,6 +617,10 @@ func Stop(c *exact.Calc, s *Subject, checks *[]Check, out *Setpoint) {
 		e.stopFollowing(r)
 		return
 	}
+	if e.line.reciprocal { // no time is the time of a standstill
+		e.add(Check{Code: NoCountForStop})
+		return
+	}
 	number := e.line.number(c.Int(0))
 	low, high := r.Bounds()
 	inside := c.Cmp(number, c.Dec(low)) >= 0 && c.Cmp(number, c.Dec(high)) <= 0

@@ -601,6 +601,7 @@ func (v validator) register(d *Drive, native units.Dimension, known bool, p *fau
 		return
 	case r.Follows():
 		v.following(d, p)
+		v.noDwellLength(r, p)
 		return
 	}
 	span := p.Field("span")
@@ -617,7 +618,20 @@ func (v validator) register(d *Drive, native units.Dimension, known bool, p *fau
 		v.faults.Add(&span, fault.Conflict, "has the same number, %v, at both ends; a line needs two different points", r.at(&r.Span[0]))
 	}
 	v.spanValues(r, &span)
+	if r.Span[0].Value.Unit.Dimension() == units.TimeDim {
+		v.quantity(r.DwellLength, p, "dwellLength", units.LengthDim)
+	} else {
+		v.noDwellLength(r, p)
+	}
 	v.registerShaft(d, p)
+}
+
+// noDwellLength demands no length where the register's values are not times.
+func (v validator) noDwellLength(r *Register, p *fault.Path) {
+	if r.DwellLength.Unit != nil {
+		at := p.Field("dwellLength")
+		v.faults.Add(&at, fault.Conflict, "is for a span in times, which this register has not; leave it out")
+	}
 }
 
 func (v validator) spanNumber(r *Register, s *SpanPoint, p *fault.Path) bool {
@@ -666,6 +680,9 @@ func (v validator) spanValue(s *SpanPoint, native units.Dimension, known bool, p
 		return false
 	}
 	dims := []units.Dimension{units.Rotation, native}
+	if native == units.SpeedDim {
+		dims = append(dims, units.TimeDim)
+	}
 	if native == (units.Dimension{}) {
 		dims = dims[:1]
 	}
@@ -674,6 +691,10 @@ func (v validator) spanValue(s *SpanPoint, native units.Dimension, known bool, p
 	}
 	if m := math.Abs(s.Value.Value); m != 0 && !(m >= minMagnitude && m <= maxMagnitude) {
 		v.out(&at, "value", "is %v; in magnitude it must be 0 or between %v and %v", s.Value.Value, minMagnitude, maxMagnitude)
+		return false
+	}
+	if s.Value.Unit.Dimension() == units.TimeDim && s.Value.Value < 0 {
+		v.out(&at, "value", "is %v; a time must be 0 or more", s.Value.Value)
 		return false
 	}
 	return true

@@ -1,6 +1,8 @@
 package scaling
 
 import (
+	"math"
+
 	"linepace.example/core/exact"
 	"linepace.example/core/units"
 )
@@ -119,6 +121,10 @@ func (w *worker) numberSteps(speed Input) {
 	n := speed.Value.Base(w.c)
 	x := Input{"x", quantity(w.c, w.line.x.rate(n), r.Span[0].Value.Unit)}
 	switch {
+	case w.line.reciprocal:
+		x.Value = quantity(w.c, w.line.length.Quo(w.line.x.rate(n)), r.Span[0].Value.Unit)
+		formula, inputs := w.rateFormula("speed")
+		w.step("register-time/1", "time that the register is asked for", "dwellLength / ("+formula+")", x.Value, append(inputs, speed, Input{"dwellLength", r.DwellLength})...)
 	case w.line.x.kind == pulsesInTime:
 		w.step("register-value/1", "frequency of the sensor in the loop", "speed * pulsesPerMotorTurn", x.Value, speed, w.pulsesInput())
 	case w.line.x.kind != motorSpeed:
@@ -144,8 +150,21 @@ func (w *worker) numberSteps(speed Input) {
 	case w.out.Count.Set && w.measure.Goal != Nearest:
 		w.boundedCountStep(Input{"number", number})
 	case w.out.Count.Set:
-		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", plain(float64(w.out.Count.Value)), Input{"number", number})
+		count := float64(w.out.Count.Value)
+		w.step("count/1", "nearest whole count, ties away from zero", "round(number)", plain(count), Input{"number", plain(tied(number.Value, count))})
 	}
+}
+
+// tied returns a number that rounds to its count: where the true number lies in the
+// middle between two counts and its float64 just beside it, that middle.
+func tied(number, count float64) float64 {
+	switch {
+	case math.Round(number) == count:
+		return number
+	case number < count:
+		return count - 0.5
+	}
+	return count + 0.5
 }
 
 // shaftInput is turns of the register's shaft per motor turn.
@@ -160,6 +179,9 @@ func (w *worker) numberSpeedStep(id, name string, number Input, speed units.Quan
 	switch {
 	case w.line.x.kind == pulsesInTime:
 		w.step(id, name, "("+x+") / pulsesPerMotorTurn", speed, append(inputs, w.pulsesInput())...)
+	case w.line.reciprocal:
+		formula, more := w.speedFormula("(dwellLength / (" + x + "))")
+		w.step(id, name, formula, speed, append(append(inputs, more...), Input{"dwellLength", w.subject.Drive.Register.DwellLength})...)
 	case w.line.x.kind != motorSpeed:
 		formula, more := w.speedFormula("(" + x + ")")
 		w.step(id, name, formula, speed, append(inputs, more...)...)
@@ -433,6 +455,9 @@ func (w *worker) sensorLimitStep(which string, hz float64) Input {
 // registerLimitStep derives the speed, magnitude n, at one end of what the register can say.
 func (w *worker) registerLimitStep(which string, n exact.Num, sign int) Input {
 	signed := magnitude(n, sign)
+	if w.line.reciprocal && (w.c.Sign(n) <= 0 || n.Float() == endlessSpeed) {
+		return Input{"register", speedQuantity(n.Float())} // the register says no such time
+	}
 	number := w.line.number(signed).Float()
 	if k, ok := w.c.Round(w.line.number(signed)); ok && w.subject.Drive.Register.Kind == IntegerRegister {
 		number = float64(k)

@@ -38,7 +38,9 @@ func TestPictureOfATransition(t *testing.T) {
 			require.Equal(t, string(want), string(svg))
 
 			var answer struct {
-				Policies []struct{ Pieces []struct{ Incoming, OutOfTolerance bool } }
+				Policies []struct {
+					Pieces []struct{ Incoming, OutOfTolerance bool }
+				}
 			}
 			require.NoError(t, json.Unmarshal(stdout.Bytes(), &answer))
 			outgoing, incoming, crossed := 2, 2, 2 // those of the legend

@@ -1404,9 +1404,17 @@ type DwellResponse_Belt struct {
 	// Time on its belts.
 	Time *Quantity `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
 	// Change of that time for one count.
-	TimePerCount  *Quantity `protobuf:"bytes,4,opt,name=time_per_count,json=timePerCount,proto3" json:"time_per_count,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	TimePerCount *Quantity `protobuf:"bytes,4,opt,name=time_per_count,json=timePerCount,proto3" json:"time_per_count,omitempty"`
+	// Speed below which one count changes the time by more than the tolerance takes in,
+	// from its lower to its upper end. Absent: no tolerance, or counts are steps of time.
+	CoarseBelowSpeed *Quantity `protobuf:"bytes,5,opt,name=coarse_below_speed,json=coarseBelowSpeed,proto3" json:"coarse_below_speed,omitempty"`
+	// Speed above which it does, where counts are steps of time.
+	CoarseAboveSpeed *Quantity `protobuf:"bytes,6,opt,name=coarse_above_speed,json=coarseAboveSpeed,proto3" json:"coarse_above_speed,omitempty"`
+	// What the last digit of a time readout is worth at this speed, as a speed: its steps
+	// are equal in time, so the digit is worth more of the speed the faster the belt runs.
+	ReadoutDigitSpeed *Quantity `protobuf:"bytes,7,opt,name=readout_digit_speed,json=readoutDigitSpeed,proto3" json:"readout_digit_speed,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *DwellResponse_Belt) Reset() {
@@ -1463,6 +1471,27 @@ func (x *DwellResponse_Belt) GetTime() *Quantity {
 func (x *DwellResponse_Belt) GetTimePerCount() *Quantity {
 	if x != nil {
 		return x.TimePerCount
+	}
+	return nil
+}
+
+func (x *DwellResponse_Belt) GetCoarseBelowSpeed() *Quantity {
+	if x != nil {
+		return x.CoarseBelowSpeed
+	}
+	return nil
+}
+
+func (x *DwellResponse_Belt) GetCoarseAboveSpeed() *Quantity {
+	if x != nil {
+		return x.CoarseAboveSpeed
+	}
+	return nil
+}
+
+func (x *DwellResponse_Belt) GetReadoutDigitSpeed() *Quantity {
+	if x != nil {
+		return x.ReadoutDigitSpeed
 	}
 	return nil
 }
@@ -2331,7 +2360,7 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x04rows\x18\x04 \x01(\x05R\x04rows\x12)\n" +
 	"\x04mass\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\x04mass\x122\n" +
 	"\tleast_gap\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\bleastGapB\x10\n" +
-	"\aspacing\x12\x05\xbaH\x02\b\x01\"\x97\r\n" +
+	"\aspacing\x12\x05\xbaH\x02\b\x01\"\xe8\x0e\n" +
 	"\rDwellResponse\x123\n" +
 	"\tsetpoints\x18\x01 \x03(\v2\x15.linepace.v1.SetpointR\tsetpoints\x12<\n" +
 	"\x0eachieved_dwell\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\rachievedDwell\x12-\n" +
@@ -2349,12 +2378,15 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\fthermal_dose\x18\v \x01(\v2#.linepace.v1.DwellResponse.ZoneDoseR\vthermalDose\x1a{\n" +
 	"\bZoneDose\x12>\n" +
 	"\x0fequivalent_time\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x0eequivalentTime\x12/\n" +
-	"\x05zones\x18\x02 \x03(\v2\x19.linepace.v1.ExposureDoseR\x05zones\x1a\xb6\x01\n" +
+	"\x05zones\x18\x02 \x03(\v2\x19.linepace.v1.ExposureDoseR\x05zones\x1a\x87\x03\n" +
 	"\x04Belt\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12+\n" +
 	"\x05speed\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x05speed\x12)\n" +
 	"\x04time\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x12;\n" +
-	"\x0etime_per_count\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\ftimePerCount\x1ad\n" +
+	"\x0etime_per_count\x18\x04 \x01(\v2\x15.linepace.v1.QuantityR\ftimePerCount\x12C\n" +
+	"\x12coarse_below_speed\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\x10coarseBelowSpeed\x12C\n" +
+	"\x12coarse_above_speed\x18\x06 \x01(\v2\x15.linepace.v1.QuantityR\x10coarseAboveSpeed\x12E\n" +
+	"\x13readout_digit_speed\x18\a \x01(\v2\x15.linepace.v1.QuantityR\x11readoutDigitSpeed\x1ad\n" +
 	"\bZoneTime\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
@@ -2616,52 +2648,55 @@ var file_linepace_v1_dwell_service_proto_depIdxs = []int32{
 	33,  // 60: linepace.v1.DwellResponse.Belt.speed:type_name -> linepace.v1.Quantity
 	33,  // 61: linepace.v1.DwellResponse.Belt.time:type_name -> linepace.v1.Quantity
 	33,  // 62: linepace.v1.DwellResponse.Belt.time_per_count:type_name -> linepace.v1.Quantity
-	33,  // 63: linepace.v1.DwellResponse.ZoneTime.time:type_name -> linepace.v1.Quantity
-	33,  // 64: linepace.v1.DwellResponse.Throughput.piece_rate:type_name -> linepace.v1.Quantity
-	33,  // 65: linepace.v1.DwellResponse.Throughput.mass_rate:type_name -> linepace.v1.Quantity
-	19,  // 66: linepace.v1.DwellResponse.Throughput.loads:type_name -> linepace.v1.DwellResponse.Load
-	33,  // 67: linepace.v1.DwellResponse.Throughput.work_in_process:type_name -> linepace.v1.Quantity
-	33,  // 68: linepace.v1.DwellResponse.Throughput.mass_in_process:type_name -> linepace.v1.Quantity
-	33,  // 69: linepace.v1.DwellResponse.Throughput.first_out:type_name -> linepace.v1.Quantity
-	33,  // 70: linepace.v1.DwellResponse.Throughput.line_clear:type_name -> linepace.v1.Quantity
-	33,  // 71: linepace.v1.DwellResponse.Load.pitch:type_name -> linepace.v1.Quantity
-	33,  // 72: linepace.v1.DwellResponse.Load.gap:type_name -> linepace.v1.Quantity
-	33,  // 73: linepace.v1.DwellResponse.Load.loading:type_name -> linepace.v1.Quantity
-	33,  // 74: linepace.v1.DwellResponse.Load.mass_loading:type_name -> linepace.v1.Quantity
-	5,   // 75: linepace.v1.DoseRequest.Point.temperature:type_name -> linepace.v1.Temperature
-	33,  // 76: linepace.v1.DoseRequest.Point.time:type_name -> linepace.v1.Quantity
-	5,   // 77: linepace.v1.TransitionRequest.AlongDose.reference:type_name -> linepace.v1.Temperature
-	5,   // 78: linepace.v1.TransitionRequest.AlongDose.z:type_name -> linepace.v1.Temperature
-	6,   // 79: linepace.v1.TransitionRequest.AlongDose.z_from:type_name -> linepace.v1.Exposure
-	22,  // 80: linepace.v1.TransitionRequest.AlongDose.zones:type_name -> linepace.v1.TransitionRequest.Along
-	33,  // 81: linepace.v1.TransitionRequest.Along.length:type_name -> linepace.v1.Quantity
-	5,   // 82: linepace.v1.TransitionRequest.Along.temperature:type_name -> linepace.v1.Temperature
-	33,  // 83: linepace.v1.TransitionRequest.Section.length:type_name -> linepace.v1.Quantity
-	33,  // 84: linepace.v1.TransitionRequest.Section.from:type_name -> linepace.v1.Quantity
-	33,  // 85: linepace.v1.TransitionRequest.Section.to:type_name -> linepace.v1.Quantity
-	33,  // 86: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
-	1,   // 87: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
-	2,   // 88: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
-	33,  // 89: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
-	33,  // 90: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
-	33,  // 91: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
-	33,  // 92: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
-	27,  // 93: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
-	33,  // 94: linepace.v1.TransitionResponse.Policy.dose_least:type_name -> linepace.v1.Quantity
-	33,  // 95: linepace.v1.TransitionResponse.Policy.dose_most:type_name -> linepace.v1.Quantity
-	33,  // 96: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
-	33,  // 97: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
-	3,   // 98: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
-	10,  // 99: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
-	8,   // 100: linepace.v1.DwellService.Dose:input_type -> linepace.v1.DoseRequest
-	4,   // 101: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
-	11,  // 102: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
-	9,   // 103: linepace.v1.DwellService.Dose:output_type -> linepace.v1.DoseResponse
-	101, // [101:104] is the sub-list for method output_type
-	98,  // [98:101] is the sub-list for method input_type
-	98,  // [98:98] is the sub-list for extension type_name
-	98,  // [98:98] is the sub-list for extension extendee
-	0,   // [0:98] is the sub-list for field type_name
+	33,  // 63: linepace.v1.DwellResponse.Belt.coarse_below_speed:type_name -> linepace.v1.Quantity
+	33,  // 64: linepace.v1.DwellResponse.Belt.coarse_above_speed:type_name -> linepace.v1.Quantity
+	33,  // 65: linepace.v1.DwellResponse.Belt.readout_digit_speed:type_name -> linepace.v1.Quantity
+	33,  // 66: linepace.v1.DwellResponse.ZoneTime.time:type_name -> linepace.v1.Quantity
+	33,  // 67: linepace.v1.DwellResponse.Throughput.piece_rate:type_name -> linepace.v1.Quantity
+	33,  // 68: linepace.v1.DwellResponse.Throughput.mass_rate:type_name -> linepace.v1.Quantity
+	19,  // 69: linepace.v1.DwellResponse.Throughput.loads:type_name -> linepace.v1.DwellResponse.Load
+	33,  // 70: linepace.v1.DwellResponse.Throughput.work_in_process:type_name -> linepace.v1.Quantity
+	33,  // 71: linepace.v1.DwellResponse.Throughput.mass_in_process:type_name -> linepace.v1.Quantity
+	33,  // 72: linepace.v1.DwellResponse.Throughput.first_out:type_name -> linepace.v1.Quantity
+	33,  // 73: linepace.v1.DwellResponse.Throughput.line_clear:type_name -> linepace.v1.Quantity
+	33,  // 74: linepace.v1.DwellResponse.Load.pitch:type_name -> linepace.v1.Quantity
+	33,  // 75: linepace.v1.DwellResponse.Load.gap:type_name -> linepace.v1.Quantity
+	33,  // 76: linepace.v1.DwellResponse.Load.loading:type_name -> linepace.v1.Quantity
+	33,  // 77: linepace.v1.DwellResponse.Load.mass_loading:type_name -> linepace.v1.Quantity
+	5,   // 78: linepace.v1.DoseRequest.Point.temperature:type_name -> linepace.v1.Temperature
+	33,  // 79: linepace.v1.DoseRequest.Point.time:type_name -> linepace.v1.Quantity
+	5,   // 80: linepace.v1.TransitionRequest.AlongDose.reference:type_name -> linepace.v1.Temperature
+	5,   // 81: linepace.v1.TransitionRequest.AlongDose.z:type_name -> linepace.v1.Temperature
+	6,   // 82: linepace.v1.TransitionRequest.AlongDose.z_from:type_name -> linepace.v1.Exposure
+	22,  // 83: linepace.v1.TransitionRequest.AlongDose.zones:type_name -> linepace.v1.TransitionRequest.Along
+	33,  // 84: linepace.v1.TransitionRequest.Along.length:type_name -> linepace.v1.Quantity
+	5,   // 85: linepace.v1.TransitionRequest.Along.temperature:type_name -> linepace.v1.Temperature
+	33,  // 86: linepace.v1.TransitionRequest.Section.length:type_name -> linepace.v1.Quantity
+	33,  // 87: linepace.v1.TransitionRequest.Section.from:type_name -> linepace.v1.Quantity
+	33,  // 88: linepace.v1.TransitionRequest.Section.to:type_name -> linepace.v1.Quantity
+	33,  // 89: linepace.v1.TransitionRequest.Piece.length:type_name -> linepace.v1.Quantity
+	1,   // 90: linepace.v1.TransitionRequest.Piece.meaning:type_name -> linepace.v1.TransitionRequest.Piece.Meaning
+	2,   // 91: linepace.v1.TransitionResponse.Policy.policy:type_name -> linepace.v1.TransitionResponse.Policy.Name
+	33,  // 92: linepace.v1.TransitionResponse.Policy.feed_stopped:type_name -> linepace.v1.Quantity
+	33,  // 93: linepace.v1.TransitionResponse.Policy.dwell_shortest:type_name -> linepace.v1.Quantity
+	33,  // 94: linepace.v1.TransitionResponse.Policy.dwell_longest:type_name -> linepace.v1.Quantity
+	33,  // 95: linepace.v1.TransitionResponse.Policy.feed_stopped_for_incoming:type_name -> linepace.v1.Quantity
+	27,  // 96: linepace.v1.TransitionResponse.Policy.pieces:type_name -> linepace.v1.TransitionResponse.PieceTime
+	33,  // 97: linepace.v1.TransitionResponse.Policy.dose_least:type_name -> linepace.v1.Quantity
+	33,  // 98: linepace.v1.TransitionResponse.Policy.dose_most:type_name -> linepace.v1.Quantity
+	33,  // 99: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
+	33,  // 100: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
+	3,   // 101: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
+	10,  // 102: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
+	8,   // 103: linepace.v1.DwellService.Dose:input_type -> linepace.v1.DoseRequest
+	4,   // 104: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
+	11,  // 105: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
+	9,   // 106: linepace.v1.DwellService.Dose:output_type -> linepace.v1.DoseResponse
+	104, // [104:107] is the sub-list for method output_type
+	101, // [101:104] is the sub-list for method input_type
+	101, // [101:101] is the sub-list for extension type_name
+	101, // [101:101] is the sub-list for extension extendee
+	0,   // [0:101] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_dwell_service_proto_init() }

@@ -1364,8 +1364,13 @@ type Register struct {
 	//	*Register_Ratio_
 	//	*Register_Fraction_
 	Kind isRegister_Kind `protobuf_oneof:"kind"`
+	// The length over which the points' values are times, above 0: time = dwell_length /
+	// speed of the belt. Required for points that are times, of which counts are equal steps;
+	// not for any other.
+	DwellLength *Quantity `protobuf:"bytes,30,opt,name=dwell_length,json=dwellLength,proto3" json:"dwell_length,omitempty"`
 	// Two points of the line. Their values are both r/min, or both a rate in the
-	// delivery's own kind of unit, and differ; so do their counts, currents or voltages.
+	// delivery's own kind of unit, or both a time on a belt (0 or more, a reciprocal
+	// register), and differ; so do their counts, currents or voltages.
 	// Exactly two, but none for a ratio or a fraction.
 	Span []*SpanPoint `protobuf:"bytes,4,rep,name=span,proto3" json:"span,omitempty"`
 	// The shaft whose speed the points give in r/min. Absent: MOTOR. Not for
@@ -1456,6 +1461,13 @@ func (x *Register) GetFraction() *Register_Fraction {
 		if x, ok := x.Kind.(*Register_Fraction_); ok {
 			return x.Fraction
 		}
+	}
+	return nil
+}
+
+func (x *Register) GetDwellLength() *Quantity {
+	if x != nil {
+		return x.DwellLength
 	}
 	return nil
 }
@@ -3217,13 +3229,14 @@ const file_linepace_v1_line_proto_rawDesc = "" +
 	"\bRounding\x12\x18\n" +
 	"\x14ROUNDING_UNSPECIFIED\x10\x00\x12\v\n" +
 	"\aNEAREST\x10\x01\x12\v\n" +
-	"\aCUT_OFF\x10\x02\"\xe5\b\n" +
+	"\aCUT_OFF\x10\x02\"\x9f\t\n" +
 	"\bRegister\x129\n" +
 	"\ainteger\x18\x01 \x01(\v2\x1d.linepace.v1.Register.IntegerH\x00R\ainteger\x129\n" +
 	"\acurrent\x18\x02 \x01(\v2\x1d.linepace.v1.Register.CurrentH\x00R\acurrent\x129\n" +
 	"\avoltage\x18\x03 \x01(\v2\x1d.linepace.v1.Register.VoltageH\x00R\avoltage\x123\n" +
 	"\x05ratio\x18< \x01(\v2\x1b.linepace.v1.Register.RatioH\x00R\x05ratio\x12<\n" +
-	"\bfraction\x18= \x01(\v2\x1e.linepace.v1.Register.FractionH\x00R\bfraction\x124\n" +
+	"\bfraction\x18= \x01(\v2\x1e.linepace.v1.Register.FractionH\x00R\bfraction\x128\n" +
+	"\fdwell_length\x18\x1e \x01(\v2\x15.linepace.v1.QuantityR\vdwellLength\x124\n" +
 	"\x04span\x18\x04 \x03(\v2\x16.linepace.v1.SpanPointB\b\xbaH\x05\x92\x01\x02\x10\x02R\x04span\x12;\n" +
 	"\x05shaft\x18\x05 \x01(\x0e2\x1b.linepace.v1.Register.ShaftB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05shaft\x12\x1a\n" +
 	"\x03tag\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\x03tag\x1a\x8d\x01\n" +
@@ -3384,38 +3397,39 @@ var file_linepace_v1_line_proto_depIdxs = []int32{
 	40, // 33: linepace.v1.Register.voltage:type_name -> linepace.v1.Register.Voltage
 	37, // 34: linepace.v1.Register.ratio:type_name -> linepace.v1.Register.Ratio
 	38, // 35: linepace.v1.Register.fraction:type_name -> linepace.v1.Register.Fraction
-	17, // 36: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
-	2,  // 37: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
-	42, // 38: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
-	42, // 39: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
-	41, // 40: linepace.v1.Section.zones:type_name -> linepace.v1.Section.Zone
-	42, // 41: linepace.v1.Section.dead_plate:type_name -> linepace.v1.Quantity
-	42, // 42: linepace.v1.DeliveryModel.Pump.displacement:type_name -> linepace.v1.Quantity
-	42, // 43: linepace.v1.DeliveryModel.Pump.slip_flow:type_name -> linepace.v1.Quantity
-	42, // 44: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
-	42, // 45: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
-	42, // 46: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
-	42, // 47: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
-	42, // 48: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
-	42, // 49: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
-	42, // 50: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
-	42, // 51: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
-	42, // 52: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
-	42, // 53: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
-	42, // 54: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
-	32, // 55: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
-	33, // 56: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
-	42, // 57: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
-	42, // 58: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
-	4,  // 59: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
-	3,  // 60: linepace.v1.Register.Ratio.of:type_name -> linepace.v1.Register.Of
-	3,  // 61: linepace.v1.Register.Fraction.of:type_name -> linepace.v1.Register.Of
-	42, // 62: linepace.v1.Section.Zone.length:type_name -> linepace.v1.Quantity
-	63, // [63:63] is the sub-list for method output_type
-	63, // [63:63] is the sub-list for method input_type
-	63, // [63:63] is the sub-list for extension type_name
-	63, // [63:63] is the sub-list for extension extendee
-	0,  // [0:63] is the sub-list for field type_name
+	42, // 36: linepace.v1.Register.dwell_length:type_name -> linepace.v1.Quantity
+	17, // 37: linepace.v1.Register.span:type_name -> linepace.v1.SpanPoint
+	2,  // 38: linepace.v1.Register.shaft:type_name -> linepace.v1.Register.Shaft
+	42, // 39: linepace.v1.SpanPoint.value:type_name -> linepace.v1.Quantity
+	42, // 40: linepace.v1.Section.length:type_name -> linepace.v1.Quantity
+	41, // 41: linepace.v1.Section.zones:type_name -> linepace.v1.Section.Zone
+	42, // 42: linepace.v1.Section.dead_plate:type_name -> linepace.v1.Quantity
+	42, // 43: linepace.v1.DeliveryModel.Pump.displacement:type_name -> linepace.v1.Quantity
+	42, // 44: linepace.v1.DeliveryModel.Pump.slip_flow:type_name -> linepace.v1.Quantity
+	42, // 45: linepace.v1.Stage.Belt.driver_diameter:type_name -> linepace.v1.Quantity
+	42, // 46: linepace.v1.Stage.Belt.driven_diameter:type_name -> linepace.v1.Quantity
+	42, // 47: linepace.v1.Delivery.Roll.diameter:type_name -> linepace.v1.Quantity
+	42, // 48: linepace.v1.Delivery.Roll.belt_thickness:type_name -> linepace.v1.Quantity
+	42, // 49: linepace.v1.Delivery.Roll.pitch_diameter:type_name -> linepace.v1.Quantity
+	42, // 50: linepace.v1.Delivery.Sprocket.pitch:type_name -> linepace.v1.Quantity
+	42, // 51: linepace.v1.Delivery.Pump.displacement:type_name -> linepace.v1.Quantity
+	42, // 52: linepace.v1.Delivery.Pump.slip_flow:type_name -> linepace.v1.Quantity
+	42, // 53: linepace.v1.Delivery.Screw.volume_per_turn:type_name -> linepace.v1.Quantity
+	42, // 54: linepace.v1.Delivery.Feeder.mass_per_turn:type_name -> linepace.v1.Quantity
+	42, // 55: linepace.v1.Delivery.Feeder.volume_per_turn:type_name -> linepace.v1.Quantity
+	32, // 56: linepace.v1.Sensor.Counting.gate:type_name -> linepace.v1.Sensor.Gate
+	33, // 57: linepace.v1.Sensor.Counting.period:type_name -> linepace.v1.Sensor.Period
+	42, // 58: linepace.v1.Sensor.Gate.time:type_name -> linepace.v1.Quantity
+	42, // 59: linepace.v1.Sensor.Flow.k_factor:type_name -> linepace.v1.Quantity
+	4,  // 60: linepace.v1.Register.Integer.type:type_name -> linepace.v1.Register.Integer.Type
+	3,  // 61: linepace.v1.Register.Ratio.of:type_name -> linepace.v1.Register.Of
+	3,  // 62: linepace.v1.Register.Fraction.of:type_name -> linepace.v1.Register.Of
+	42, // 63: linepace.v1.Section.Zone.length:type_name -> linepace.v1.Quantity
+	64, // [64:64] is the sub-list for method output_type
+	64, // [64:64] is the sub-list for method input_type
+	64, // [64:64] is the sub-list for extension type_name
+	64, // [64:64] is the sub-list for extension extendee
+	0,  // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_line_proto_init() }

@@ -68,6 +68,7 @@ func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
 		"references":     small(severalReferences),
 		"dwells":         small(dwells),
 		"transitions":    small(transitions),
+		"time-registers": small(timeRegisters),
 		"sensors":        small(countedSensors),
 		"blends":         small(jointBlends),
 	}
@@ -218,6 +219,31 @@ const transitions = `{
    "cost": {"perMinuteStopped": 40, "perPieceOut": 1.2}},
   {"driveId": "cooler", "ramp": {"value": 300, "unit": "s"}, "pitch": {"value": 470, "unit": "mm"}, "feed": "CONSTANT_RATE", "tolerancePercent": 4},
   {"driveId": "store", "ramp": {"value": 0, "unit": "s"}, "pitch": {"value": 1, "unit": "m"}, "pieceLength": {"value": 425, "unit": "mm"}, "feed": "CONSTANT_RATE", "tolerancePercent": 4}],
+ "batch": {"requestedAt": "2026-03-02T07:00:00.250+01:00"}}`
+
+// Registers that take a time: one that rises, one that falls, and a current.
+const timeRegisters = `{
+ "line": {"id": "ovens", "drives": [
+  {"id": "first", "motor": {"minRpm": 60, "maxRpm": 1500, "regulation": {"percent": 0.2, "of": "SET_SPEED"}}, "transmission": [{"gearbox": {"ratio": 180, "exact": true}}],
+   "delivery": {"roll": {"diameter": {"value": 200, "unit": "mm"}}}, "readout": {"unit": "min", "digits": 4, "decimals": 1},
+   "register": {"integer": {"type": "UINT16"}, "dwellLength": {"value": 30, "unit": "m"}, "span": [{"count": 0, "value": {"value": 0, "unit": "min"}}, {"count": 1000, "value": {"value": 100, "unit": "min"}}]}},
+  {"id": "second", "motor": {"minRpm": 60, "maxRpm": 1500}, "transmission": [{"gearbox": {"ratio": 120, "exact": true}}],
+   "delivery": {"sprocket": {"teeth": 8, "pitch": {"value": 1, "unit": "in"}}},
+   "register": {"integer": {"type": "INT16"}, "dwellLength": {"value": 7, "unit": "m"}, "span": [{"count": 20000, "value": {"value": 0, "unit": "s"}}, {"count": 0, "value": {"value": 2000, "unit": "s"}}]}},
+  {"id": "third", "motor": {"minRpm": 60, "maxRpm": 1500}, "delivery": {"sprocket": {"teeth": 10, "pitch": {"value": 0.3, "unit": "mm"}}},
+   "register": {"current": {}, "dwellLength": {"value": 9, "unit": "m"}, "span": [{"milliamps": 4, "value": {"value": 20, "unit": "min"}}, {"milliamps": 20, "value": {"value": 2, "unit": "min"}}]}},
+  {"id": "fourth", "motor": {"minRpm": 60, "maxRpm": 1500}, "delivery": {"sprocket": {"teeth": 10, "pitch": {"value": 0.3, "unit": "mm"}}},
+   "register": {"integer": {"type": "UINT16"}, "dwellLength": {"value": 9, "unit": "m"}, "span": [{"count": 1, "value": {"value": 1, "unit": "min"}}, {"count": 60, "value": {"value": 60, "unit": "min"}}]}}],
+  "sections": [{"id": "bake", "driveId": "first", "length": {"value": 30, "unit": "m"}}, {"id": "toast", "driveId": "second", "length": {"value": 7.1, "unit": "m"}},
+   {"id": "cool", "driveId": "third", "length": {"value": 9, "unit": "m"}}]},
+ "product": {"id": "p", "demands": [
+  {"driveId": "first", "dwell": {"sectionIds": ["bake"], "time": {"value": 12.34, "unit": "min"}, "point": {}}, "tolerance": {"minusPercent": 0.3, "plusPercent": 0.3}},
+  {"driveId": "second", "dwell": {"sectionIds": ["toast"], "atLeast": {"value": 301.23, "unit": "s"}, "point": {}}},
+  {"driveId": "third", "rate": {"value": 1.7, "unit": "m/min"}},
+  {"driveId": "fourth", "ratio": {"leaderId": "first", "percent": 88, "basis": "PROCESS_RATE"}}]},
+ "running": {"id": "r", "demands": [
+  {"driveId": "first", "dwell": {"sectionIds": ["bake"], "time": {"value": 13.3, "unit": "min"}, "point": {}}},
+  {"driveId": "second", "stopped": {}}, {"driveId": "third", "stopped": {}}, {"driveId": "fourth", "rate": {"value": 1.1, "unit": "m/min"}}]},
  "batch": {"requestedAt": "2026-03-02T07:00:00.250+01:00"}}`
 
 // A pump by one measured reference, under a flow meter.
