@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"linepace.example/core/ratio"
 	"linepace.example/core/scaling"
 	"linepace.example/core/units"
 )
@@ -34,6 +35,9 @@ func TestBits(t *testing.T) {
 	write("measured", measured())
 	for seed := range uint64(24) {
 		write(fmt.Sprint("mixed ", seed), mixed(seed))
+	}
+	for seed := range uint64(12) {
+		write(fmt.Sprint("following ", seed), following(seed))
 	}
 	if *update {
 		require.NoError(t, os.WriteFile(bitsFile, []byte(text.String()), 0o644))
@@ -264,4 +268,39 @@ func (m mixer) demand(line *Line, i int) Demand {
 		out.Kind, out.Rate = Rate, q(m.near(6), scaling.UsualRateUnit(dim).Symbol())
 	}
 	return out
+}
+
+// following is a line whose drives follow each other in every way: blends whose
+// counts are chosen together, by total and after a leader, doses, and registers that
+// take a ratio or a fraction.
+func following(seed uint64) *Request {
+	r := rand.New(rand.NewPCG(seed, 41))
+	within := func(low, width float64) float64 { return low + float64(width*r.Float64()) } // not fused either
+	req := &Request{Line: &Line{ID: "line"}, Product: &Product{ID: "product", Materials: []scaling.Material{
+		{ID: "wet", BulkDensity: q(1+r.Float64(), "kg/L"), Moisture: scaling.Moisture{Percent: 20 * r.Float64(), Basis: scaling.MoistureBasis(1 + r.IntN(2))}},
+	}}}
+	blend := func(id string, n int) Blend {
+		b := Blend{ID: id, Basis: Mass, TotalBasis: TotalBasis(1 + r.IntN(2)), Rounding: Joint, Objective: ratio.Objective(r.IntN(2))}
+		for k := range n {
+			d := drive(fmt.Sprint(id, "-", k), scaling.Delivery{Kind: scaling.Screw, VolumePerTurn: q(within(5, 20), "mL/r")})
+			d.Motor = scaling.Motor{MaxRPM: 1e5}
+			d.Register = counts(1000, q(within(500, 1000), "r/min"))
+			d.Register.Type = scaling.Int32
+			req.Line.Drives = append(req.Line.Drives, d)
+			b.Components = append(b.Components, Component{DriveID: d.ID, MaterialID: "wet", SharePercent: (0.5 + r.Float64()) * 60 / float64(n)})
+		}
+		b.Components[n-1].SharePercent, b.Components[n-1].Balance = 0, true
+		return b
+	}
+	total, led := blend("total", 3+r.IntN(14)), blend("led", 3+r.IntN(4))
+	total.Total, led.LeaderID = q(within(1000, 4000), "kg/h"), "led-1"
+	req.Product.Blends = []Blend{total, led}
+	web, taker, geared := coarse("web"), coarse("taker"), coarse("geared")
+	web.Register = counts(3000, q(3000, "r/min"))
+	taker.Register = ratioRegister("web", scaling.RatioOf(1+r.IntN(3)), int32(r.IntN(5)))
+	geared.Register = scaling.Register{Kind: scaling.FractionRegister, Following: scaling.Following{LeaderID: "taker", Of: scaling.ProcessRates, MaxNumerator: 99, MaxDenominator: 255}}
+	req.Line.Drives = append(req.Line.Drives, geared, taker, web)
+	req.Product.Demands = []Demand{rate("web", within(100, 200), "m/min"), followingAt("taker", "web", within(80, 40)), followingAt("geared", "taker", within(80, 40)),
+		{DriveID: "led-1", Kind: Dose, LeaderID: "geared", Amount: q(within(100, 100), "g"), Per: q(1, "m"), MaterialID: "wet"}}
+	return req
 }

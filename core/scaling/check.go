@@ -160,7 +160,7 @@ func (k Code) Severity() Severity {
 		return Error
 	case RampTooFast:
 		return Error
-	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether, CorrectionInForce,
+	case OtherCountNearerInTime, GearboxRatioNominal, ReferenceDiffers, MotorSpeedNominal, RunningSetpointUnknown, CountChosenTogether, CountsNotProven, CorrectionInForce,
 		ReadoutFinerThanSensor, ReadingsDiffer, TooManyCountsToCompare, CurrentOutsideSignal,
 		ReferencesUnweighted, BeyondReferences, SpeedLimitMeetsBound, NearestCountBreaksBound, NoTransition, ProcessAuthorityDecides,
 		SlipNotCorrected, SlipCorrected, SingleReading:

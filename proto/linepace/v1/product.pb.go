@@ -249,7 +249,9 @@ const (
 	// more than the largest amount that one count adds on any of the drives that
 	// have a choice. The answer is never worse than EACH. Errors that differ by
 	// less than 1e-12 of the whole count as equal; then the counts nearest to what
-	// is asked stay. A leader keeps its own nearest count.
+	// is asked stay. A leader keeps its own nearest count. The best is proven for blends of
+	// some twenty drives and of many more alike ones; a longer search is cut off, and
+	// says so.
 	Blend_JOINT Blend_Rounding = 2
 )
 

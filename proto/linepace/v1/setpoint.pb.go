@@ -285,7 +285,8 @@ const (
 	Check_CURRENT_OUTSIDE_SIGNAL Check_Code = 49
 	// INFO: the counts of the blend were chosen together, and this one is not the nearest by itself.
 	Check_COUNT_CHOSEN_TOGETHER Check_Code = 60
-	// WARNING: the search for the counts of a blend was cut off; these are the best it found.
+	// INFO: the search for the counts of a blend was cut off; these are the best it found,
+	// never worse than each by itself.
 	Check_COUNTS_NOT_PROVEN Check_Code = 61
 	// ERROR: no count gives a time between the two bounds.
 	Check_NO_COUNT_WITHIN_BOUNDS Check_Code = 100
