@@ -82,11 +82,6 @@ func thinned(readings []drift.Reading, points int) []int {
 	return out
 }
 
-// amountRate writes an amount per minute in the unit of rates.
-func (a *assessing) amountRate(perMinute float64) *linepacev1.Quantity {
-	return quantity(inUnit(perMinute, a.rateUnit))
-}
-
 // inUnit turns a value in base units into one in unit.
 func inUnit(base float64, unit *units.Unit) units.Quantity {
 	c := new(exact.Calc)
