@@ -290,7 +290,7 @@ func pieceTimes(in []dwell.PieceTime) []*linepacev1.TransitionResponse_PieceTime
 	for i := range in {
 		piece := &in[i]
 		out[i] = &linepacev1.TransitionResponse_PieceTime{
-			Enters: quantity(piece.Enters), Time: quantity(piece.Time), Incoming: piece.Incoming, OutOfTolerance: piece.Out,
+			Enters: quantity(piece.Enters), Time: quantity(piece.Time), Incoming: piece.Incoming, OutOfTolerance: piece.Out, Dose: quantity(piece.Dose),
 		}
 	}
 	return out

@@ -134,6 +134,9 @@ func (a *answer) pieceList(resp *linepacev1.TransitionResponse) {
 				kind = "incoming"
 			}
 			text := fmt.Sprintf("%s, enters at %s, gets %s", kind, Quantity(piece.GetEnters()), Quantity(piece.GetTime()))
+			if piece.GetDose() != nil {
+				text += ", a dose of " + Quantity(piece.GetDose())
+			}
 			if piece.GetOutOfTolerance() {
 				text += ", OUT OF TOLERANCE"
 			}

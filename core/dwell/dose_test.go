@@ -171,11 +171,30 @@ func TestDosesOfATransition(t *testing.T) {
 		var faults fault.List
 		in.Validate(nil, &faults)
 		require.Empty(t, faults)
-		for _, p := range in.Outcome().Policies {
+		out := in.Outcome()
+		for _, p := range out.Policies {
+			for _, piece := range in.Pieces(&p, &out) {
+				require.InEpsilon(t, piece.Time.Value, piece.Dose.Value, 1e-12)
+			}
 			if p.Possible {
 				require.InEpsilon(t, p.Shortest.Value, p.DoseLeast.Value, 1e-12)
 				require.InEpsilon(t, p.Longest.Value, p.DoseMost.Value, 1e-12)
 			}
 		}
+	}
+}
+
+// Run clear, every outgoing piece gets the dose of the old speed, whatever is counted.
+func TestDosesOfAClearedBelt(t *testing.T) {
+	in := zone(0, 2)
+	in.Piece = Piece{Length: q(1.5, "m"), Meaning: WholePiece}
+	in.Dose = &AlongDose{Lethality: Lethality{Reference: degC(90), Z: kelvins(10)}, Zones: []Along{{q(10, "m"), degC(90)}}}
+	out := mustOutcome(t, in)
+	for _, piece := range in.Pieces(&out.Policies[2], &out) {
+		want := 300.0
+		if piece.Incoming {
+			want = 200
+		}
+		require.InEpsilon(t, want, piece.Dose.Value, 1e-13)
 	}
 }

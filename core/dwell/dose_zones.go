@@ -147,7 +147,11 @@ type doser struct {
 	zones []struct{ from, length, rate float64 }
 }
 
+// doser returns the doser of t, nil where no temperatures are given.
 func (t *Transition) doser(l *layout) *doser {
+	if t.Dose == nil {
+		return nil
+	}
 	d := &doser{m: &l.motion, begin: l.begin.Float()}
 	at := l.c.Int(0)
 	for i := range t.Dose.Zones {

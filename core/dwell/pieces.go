@@ -9,6 +9,7 @@ import (
 type PieceTime struct {
 	Enters   units.Quantity // its leading edge passes the entrance; below 0 for an outgoing piece
 	Time     units.Quantity // that it gets
+	Dose     units.Quantity // equivalent time at the reference, where temperatures are given
 	Incoming bool
 	Out      bool // of its tolerance
 }
@@ -35,18 +36,22 @@ func (t *Transition) Pieces(p *Policy, o *Outcome) []PieceTime {
 	l := t.lay(c)
 	out := make([]PieceTime, 0, min(o.Outgoing+o.InRamp+steadyPieces, MostPieces))
 	m, begin, way, pitch, first := &l.motion, l.begin.Float(), l.way.Float(), l.pitch.Float(), l.first.Float()
+	d := t.doser(l)
 	for k := min(o.Outgoing, MostPieces) - 1; k >= 0; k-- {
 		inside := first + float64(float64(k)*pitch)
-		time := o.OutgoingTarget.Value
-		if p.Name != ClearFirst {
-			time = m.between(begin-inside, way)
+		s, time := begin-inside, o.OutgoingTarget.Value
+		if p.Name == ClearFirst {
+			s = begin - l.length.Float() - m.all // so early that it leaves before any ramp
+		} else {
+			time = m.between(s, way)
 		}
 		out = append(out, t.piece(0-inside*m.perMinute/m.v0, time, false, k < p.OutgoingOut))
+		t.addDose(d, s, &out[len(out)-1])
 	}
 	if p.Name == ClearFirst {
-		return t.afterClear(l, out, p.FeedStopped.Value)
+		return t.afterClear(l, d, out, p.FeedStopped.Value)
 	}
-	return t.fed(l, out, p)
+	return t.fed(l, d, out, p)
 }
 
 func (t *Transition) piece(enters, time float64, incoming, isOut bool) PieceTime {
@@ -56,7 +61,7 @@ func (t *Transition) piece(enters, time float64, incoming, isOut bool) PieceTime
 
 // afterClear appends the pieces that enter when the belt has been run clear and has
 // its new speed.
-func (t *Transition) afterClear(l *layout, out []PieceTime, stopped float64) []PieceTime {
+func (t *Transition) afterClear(l *layout, d *doser, out []PieceTime, stopped float64) []PieceTime {
 	m := &l.motion
 	apart := l.pitch.Float() * m.perMinute / m.v1
 	if t.Feed == ConstantRate {
@@ -64,13 +69,14 @@ func (t *Transition) afterClear(l *layout, out []PieceTime, stopped float64) []P
 	}
 	for k := range steadyPieces {
 		out = append(out, t.piece(stopped+float64(float64(k)*apart), l.dwell(l.all), true, false))
+		t.addDose(d, m.all+l.begin.Float(), &out[len(out)-1])
 	}
 	return out
 }
 
 // fed appends the pieces that enter from the end of the stop on, while the ramp
 // runs and after it.
-func (t *Transition) fed(l *layout, out []PieceTime, p *Policy) []PieceTime {
+func (t *Transition) fed(l *layout, d *doser, out []PieceTime, p *Policy) []PieceTime {
 	m := &l.motion
 	begin, way, pitch := l.begin.Float(), l.way.Float(), l.pitch.Float()
 	firstWay := l.incoming(1).Sub(l.begin).Float()
@@ -89,6 +95,15 @@ func (t *Transition) fed(l *layout, out []PieceTime, p *Policy) []PieceTime {
 			steady++
 		}
 		out = append(out, t.piece(enters, m.between(travel+begin, way), true, k < p.IncomingOut))
+		t.addDose(d, travel+begin, &out[len(out)-1])
 	}
 	return out
+}
+
+// addDose adds the dose of a piece for which counting begins at travel s, where
+// temperatures are given.
+func (t *Transition) addDose(d *doser, s float64, piece *PieceTime) {
+	if d != nil {
+		piece.Dose = units.Quantity{Value: d.of(s), Unit: t.Ramp.Unit}
+	}
 }

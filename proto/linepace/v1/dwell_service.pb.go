@@ -2266,8 +2266,10 @@ type TransitionResponse_PieceTime struct {
 	Incoming bool `protobuf:"varint,3,opt,name=incoming,proto3" json:"incoming,omitempty"`
 	// Whether its time is out of tolerance.
 	OutOfTolerance bool `protobuf:"varint,4,opt,name=out_of_tolerance,json=outOfTolerance,proto3" json:"out_of_tolerance,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Equivalent time at the reference temperature. Absent: no temperatures were given.
+	Dose          *Quantity `protobuf:"bytes,5,opt,name=dose,proto3" json:"dose,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TransitionResponse_PieceTime) Reset() {
@@ -2326,6 +2328,13 @@ func (x *TransitionResponse_PieceTime) GetOutOfTolerance() bool {
 		return x.OutOfTolerance
 	}
 	return false
+}
+
+func (x *TransitionResponse_PieceTime) GetDose() *Quantity {
+	if x != nil {
+		return x.Dose
+	}
+	return nil
 }
 
 var File_linepace_v1_dwell_service_proto protoreflect.FileDescriptor
@@ -2483,7 +2492,7 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\x10FEED_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCONSTANT_PITCH\x10\x01\x12\x11\n" +
 	"\rCONSTANT_RATE\x10\x02B\x14\n" +
-	"\x12_tolerance_percent\"\x8d\f\n" +
+	"\x12_tolerance_percent\"\xb8\f\n" +
 	"\x12TransitionResponse\x12B\n" +
 	"\bpolicies\x18\x01 \x03(\v2&.linepace.v1.TransitionResponse.PolicyR\bpolicies\x12>\n" +
 	"\x0foutgoing_target\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x0eoutgoingTarget\x12>\n" +
@@ -2518,12 +2527,13 @@ const file_linepace_v1_dwell_service_proto_rawDesc = "" +
 	"\vCLEAR_FIRST\x10\x03\x12\x11\n" +
 	"\rSHORTEST_HOLD\x10\x04B\x1c\n" +
 	"\x1a_incoming_out_of_toleranceB\a\n" +
-	"\x05_cost\x1a\xab\x01\n" +
+	"\x05_cost\x1a\xd6\x01\n" +
 	"\tPieceTime\x12-\n" +
 	"\x06enters\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\x06enters\x12)\n" +
 	"\x04time\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x04time\x12\x1a\n" +
 	"\bincoming\x18\x03 \x01(\bR\bincoming\x12(\n" +
-	"\x10out_of_tolerance\x18\x04 \x01(\bR\x0eoutOfToleranceB\v\n" +
+	"\x10out_of_tolerance\x18\x04 \x01(\bR\x0eoutOfTolerance\x12)\n" +
+	"\x04dose\x18\x05 \x01(\v2\x15.linepace.v1.QuantityR\x04doseB\v\n" +
 	"\t_cheapest2\xb2\x02\n" +
 	"\fDwellService\x12Z\n" +
 	"\x05Dwell\x12\x19.linepace.v1.DwellRequest\x1a\x1a.linepace.v1.DwellResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/dwell:dwell\x12n\n" +
@@ -2686,17 +2696,18 @@ var file_linepace_v1_dwell_service_proto_depIdxs = []int32{
 	33,  // 98: linepace.v1.TransitionResponse.Policy.dose_most:type_name -> linepace.v1.Quantity
 	33,  // 99: linepace.v1.TransitionResponse.PieceTime.enters:type_name -> linepace.v1.Quantity
 	33,  // 100: linepace.v1.TransitionResponse.PieceTime.time:type_name -> linepace.v1.Quantity
-	3,   // 101: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
-	10,  // 102: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
-	8,   // 103: linepace.v1.DwellService.Dose:input_type -> linepace.v1.DoseRequest
-	4,   // 104: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
-	11,  // 105: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
-	9,   // 106: linepace.v1.DwellService.Dose:output_type -> linepace.v1.DoseResponse
-	104, // [104:107] is the sub-list for method output_type
-	101, // [101:104] is the sub-list for method input_type
-	101, // [101:101] is the sub-list for extension type_name
-	101, // [101:101] is the sub-list for extension extendee
-	0,   // [0:101] is the sub-list for field type_name
+	33,  // 101: linepace.v1.TransitionResponse.PieceTime.dose:type_name -> linepace.v1.Quantity
+	3,   // 102: linepace.v1.DwellService.Dwell:input_type -> linepace.v1.DwellRequest
+	10,  // 103: linepace.v1.DwellService.Transition:input_type -> linepace.v1.TransitionRequest
+	8,   // 104: linepace.v1.DwellService.Dose:input_type -> linepace.v1.DoseRequest
+	4,   // 105: linepace.v1.DwellService.Dwell:output_type -> linepace.v1.DwellResponse
+	11,  // 106: linepace.v1.DwellService.Transition:output_type -> linepace.v1.TransitionResponse
+	9,   // 107: linepace.v1.DwellService.Dose:output_type -> linepace.v1.DoseResponse
+	105, // [105:108] is the sub-list for method output_type
+	102, // [102:105] is the sub-list for method input_type
+	102, // [102:102] is the sub-list for extension type_name
+	102, // [102:102] is the sub-list for extension extendee
+	0,   // [0:102] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_dwell_service_proto_init() }
