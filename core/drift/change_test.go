@@ -174,6 +174,35 @@ func TestChangeSimulated(t *testing.T) {
 	}
 }
 
+// A step as small as the scatter has a wide interval, which holds its place about as
+// often as it says.
+func TestPlaceOfSmallStep(t *testing.T) {
+	r := rand.New(rand.NewPCG(45, 46))
+	const n, at, trials = 200, 90, 1000
+	found, held := 0, 0
+	for range trials {
+		y := make([]float64, n)
+		for i := range y {
+			y[i] = r.NormFloat64()
+			if i >= at {
+				y[i]++
+			}
+		}
+		c, err := drift.FindChange(upTo(n), y, nil)
+		require.NoError(t, err)
+		if c.Kind == drift.Step {
+			found++
+			if c.Low <= at && at <= c.High {
+				held++
+			}
+		}
+	}
+	require.Greater(t, found, trials*8/10)
+	t.Logf("held %d of %d", held, found)
+	require.Greater(t, held, found*94/100)
+	require.Less(t, held, found*99/100)
+}
+
 // Readings without scatter are no trouble.
 func TestExactChanges(t *testing.T) {
 	x := upTo(10)

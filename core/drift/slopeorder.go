@@ -18,8 +18,9 @@ import (
 
 // points are numbered as above. |x| and |y| are 0 or within smallest and greatest.
 type points struct {
-	x, y []float64
-	sort orderScratch
+	x, y  []float64
+	short int // a list of so many is sorted by comparing
+	sort  orderScratch
 }
 
 // Within these bounds no product or residual below underflows or overflows.
@@ -97,7 +98,7 @@ func (p *points) sortRun(list []int32, compare func(i, j int32) int) {
 	// Keys that differ by two or more must tell the order: they do if the errors of two
 	// residuals are far less than what a key stands for. Residuals that are all alike make
 	// that infinite or no number, and are not asked for it again.
-	if !(p.sort.maxError*scale < 0.25) || len(list) < 512 {
+	if !(p.sort.maxError*scale < 0.25) || len(list) < p.short {
 		if !slices.IsSortedFunc(list, compare) {
 			slices.SortFunc(list, compare)
 		}

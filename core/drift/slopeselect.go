@@ -27,6 +27,7 @@ type bound struct {
 type selector struct {
 	points
 	found      map[int64]float64 // by rank, rounded to the nearest float64
+	few        int64             // slopes that are looked at together
 	stop       Stop
 	random     uint64
 	rank       []int32
@@ -36,14 +37,19 @@ type selector struct {
 
 type point struct{ x, y float64 }
 
-// fewSlopes are looked at together whatever the number of points.
-const fewSlopes = 1 << 14
+// So many slopes are looked at together, or four times the number of points if that is more;
+// shortRun is how many points are sorted by comparing them. Tests take less, so that few
+// points go every way.
+const (
+	fewSlopes = 1 << 14
+	shortRun  = 512
+)
 
 // newSelector takes points in ascending order of x, and of y where x is the same.
 func newSelector(x, y []float64, stop Stop) *selector {
 	n := len(x)
 	return &selector{
-		points: points{x: x, y: y}, found: map[int64]float64{}, stop: stop, random: 1,
+		points: points{x: x, y: y, short: shortRun}, found: map[int64]float64{}, few: max(fewSlopes, 4*int64(n)), stop: stop, random: 1,
 		rank: make([]int32, n), list: make([]int32, n), swap: make([]int32, n), placed: make([]point, n),
 	}
 }
@@ -99,7 +105,7 @@ func (s *selector) find(low, high bound, ranks []int64) bool {
 	switch count := high.count - low.count; {
 	case len(ranks) == 0:
 		return true
-	case count <= max(fewSlopes, 4*int64(len(s.x))):
+	case count <= s.few:
 		return s.lookAtEach(low, high, ranks)
 	}
 	sample, ok := s.sample(low, high)
@@ -138,7 +144,7 @@ func (s *selector) lookAtEach(low, high bound, ranks []int64) bool {
 // sample returns slopes between low and high in no order, one from each of as many
 // equal parts as there are points.
 func (s *selector) sample(low, high bound) ([]float64, bool) {
-	count, size := uint64(high.count-low.count), uint64(len(s.x))
+	count, size := uint64(high.count-low.count), uint64(len(s.x)) // few is not less than size
 	slopes := make([]float64, 0, size)
 	var seen, next uint64
 	draw := func() {
