@@ -208,6 +208,17 @@ func TestJointStaysWithinLimits(t *testing.T) {
 	require.Equal(t, []int32{100, 900}, []int32{out.Portions[0].Count.Value, out.Portions[1].Count.Value})
 	require.True(t, out.Proven.Value)
 
+	// Nor is one that its component does not tolerate: 899 is 0.067 % below 899.6.
+	drives[1].Motor.MinRPM = 0
+	blend.Components[1].Tolerance = scaling.Some(scaling.Tolerance{MinusPercent: 0.06, PlusPercent: 1})
+	out = mustMix(t, &BlendRequest{Drives: drives, Blend: &blend})
+	require.Equal(t, int32(900), out.Portions[1].Count.Value)
+	blend.Components[1].Tolerance.Value.MinusPercent = 0.07
+	out = mustMix(t, &BlendRequest{Drives: drives, Blend: &blend})
+	require.Equal(t, int32(899), out.Portions[1].Count.Value)
+	require.Equal(t, scaling.Some(true), out.Portions[1].WithinTolerance)
+	blend.Components[1].Tolerance.Set = false
+
 	// A nearest count that lies just past a limit is one all the same, with its check.
 	drives[1].Motor = scaling.Motor{MaxRPM: 899.8}
 	out = mustMix(t, &BlendRequest{Drives: drives, Blend: &blend})

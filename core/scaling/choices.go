@@ -19,8 +19,8 @@ type Choices struct {
 
 // ChoicesFor returns the choices of s's drive for an amount of measure m, a process
 // rate in base units. The count on the other side is a choice only within the
-// register's type and the drive's limits, and where it gives more than zero. The
-// nearest is one wherever [For] has a count.
+// register's type, the drive's limits and the tolerance, and where it gives more than
+// zero. The nearest is one wherever [For] has a count.
 func ChoicesFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) (out Choices) {
 	var none []Check
 	var unused Setpoint
@@ -48,7 +48,7 @@ func ChoicesFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) (out Cho
 		return out
 	}
 	gets := r.gives(other)
-	if !r.usable(r.line.speed(c.Int(other)), sign, &usable) || c.Sign(gets) <= 0 {
+	if !r.usable(r.line.speed(c.Int(other)), sign, &usable) || c.Sign(gets) <= 0 || !r.tolerable(gets.Quo(amount)) {
 		return out
 	}
 	out.HasOther, out.Other, out.Gets = true, int32(other), gets.Float()
@@ -59,6 +59,16 @@ func ChoicesFor(c *exact.Calc, s *Subject, m Measure, amount exact.Num) (out Cho
 func (r *run) usable(n exact.Num, sign int, of *limits) bool {
 	size := magnitude(n, sign)
 	return r.c.Cmp(size, of.low) >= 0 && r.c.Cmp(size, of.high) <= 0
+}
+
+// tolerable reports whether part, of what is demanded, lies within the tolerance,
+// where there is one.
+func (r *run) tolerable(part exact.Num) bool {
+	if r.subject.Tolerance == nil {
+		return true
+	}
+	least, most := r.tolerance()
+	return r.tolerated(least, most, part)
 }
 
 // gives returns the amount that a count gives.

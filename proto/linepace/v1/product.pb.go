@@ -244,8 +244,8 @@ const (
 	Blend_EACH Blend_Rounding = 1
 	// The counts together: of the two counts around what is asked of each drive
 	// those with which the largest error of a share is least, as objective counts
-	// it. A neighbour beyond a limit of its drive is not taken. The
-	// total stays within one rounding step of what EACH gives: it differs by no
+	// it. A neighbour beyond a limit of its drive, or outside its component's tolerance,
+	// is not taken. The total stays within one rounding step of what EACH gives: it differs by no
 	// more than the largest amount that one count adds on any of the drives that
 	// have a choice. The answer is never worse than EACH. Errors that differ by
 	// less than 1e-12 of the whole count as equal; then the counts nearest to what
