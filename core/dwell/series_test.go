@@ -143,3 +143,15 @@ func TestSeriesAgainstASimulation(t *testing.T) {
 	require.Greater(t, compared, cases*8)
 	require.Positive(t, mixed)
 }
+
+func TestMostPiecesOfASeries(t *testing.T) {
+	in := zone(0, 1e-4) // 100,000 in the first section alone
+	var faults fault.List
+	in.Validate(nil, &faults)
+	require.Empty(t, faults)
+	in.Following = []Stretch{{q(1, "m"), in.From, in.To}}
+	in.Validate(nil, &faults)
+	require.Len(t, faults, 1)
+	require.Equal(t, "pitch", faults[0].Path)
+	require.Equal(t, fault.TooMany, faults[0].Reason)
+}

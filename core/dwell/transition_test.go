@@ -223,3 +223,25 @@ func BenchmarkTransition(b *testing.B) {
 		})
 	}
 }
+
+// A tie inside the ramp, worked by hand in fractions: from 0.1 to 0.3 m/min in 2 min the
+// belt is at 0.2 m/min when it has moved 0.15 m, after 1 min. A piece that enters there
+// takes 1 min for 0.25 m to the end of the ramp and 0.5 min for 0.15 m more, 1.5 min for
+// 0.4 m, 12.5 % more than the 4/3 min that it ought to get. Of pieces each 0.05 m it is the
+// third; none of these lengths and speeds is a float64.
+func TestATieInsideTheRamp(t *testing.T) {
+	in := &Transition{Length: q(0.4, "m"), From: q(0.1, "m/min"), To: q(0.3, "m/min"), Ramp: q(2, "min"), Pitch: q(0.05, "m"),
+		Piece: Piece{Meaning: Point}, Feed: ConstantPitch, TolerancePercent: 12.5}
+	out := mustOutcome(t, in)
+	require.Equal(t, 2, out.Policies[0].IncomingOut)
+	require.InEpsilon(t, 1, out.Policies[3].ForIncoming.Value, 1e-14)
+	in.TolerancePercent = math.Nextafter(12.5, 0)
+	require.Equal(t, 3, mustOutcome(t, in).Policies[0].IncomingOut)
+	// The same way round: from 0.3 to 0.1 m/min the belt is at 0.2 m/min after 0.25 m and
+	// 1 min. 0.4 m from there take 1 min for 0.15 m and 2.5 min for the rest, 3.5 min, 12.5 %
+	// less than 4 min.
+	in.From, in.To, in.TolerancePercent = in.To, in.From, 12.5
+	require.Equal(t, 4, mustOutcome(t, in).Policies[0].IncomingOut) // 0.05 to 0.2 m; the fifth is the tie
+	in.TolerancePercent = math.Nextafter(12.5, 0)
+	require.Equal(t, 5, mustOutcome(t, in).Policies[0].IncomingOut)
+}

@@ -15,8 +15,13 @@ const (
 	mostBase  = 1e9
 )
 
-// mostTransitionPieces bounds the pieces of a transition that are counted.
-const mostTransitionPieces = 1_000_000
+// mostTransitionPieces bounds the pieces of a transition that are counted, and
+// mostSeriesPieces those over several sections, which are found one by one: some tenths
+// of a second.
+const (
+	mostTransitionPieces = 1_000_000
+	mostSeriesPieces     = 100_000
+)
 
 // Validate adds to faults everything that is wrong with t, whose path is p; nil where
 // its fields are those of the request itself.
@@ -117,14 +122,14 @@ func (t *Transition) ValidateTogether(p *fault.Path, faults *fault.List) {
 	if len(*faults) > before {
 		return
 	}
-	outgoing, inRamp := t.outgoing, t.inRamp
+	outgoing, inRamp, most := t.outgoing, t.inRamp, mostTransitionPieces
 	if len(t.Following) > 0 {
 		j := t.journey()
-		outgoing, inRamp = j.outgoingCount, j.inRampCount
+		outgoing, inRamp, most = j.outgoingCount, j.inRampCount, mostSeriesPieces
 	}
-	if outgoing() > mostTransitionPieces || inRamp() > mostTransitionPieces {
+	if outgoing() > most || inRamp() > most {
 		at := p.Field("pitch")
-		faults.Add(&at, fault.TooMany, "puts more than %d pieces into the section or its ramp; give a longer pitch", mostTransitionPieces)
+		faults.Add(&at, fault.TooMany, "puts more than %d pieces into the section or its ramp; give a longer pitch", most)
 	}
 }
 

@@ -802,7 +802,8 @@ type TransitionRequest struct {
 	// answer are in its unit. Required.
 	Ramp *Quantity `protobuf:"bytes,4,opt,name=ramp,proto3" json:"ramp,omitempty"`
 	// Distance from the leading edge of one piece to that of the next, above 0 and not
-	// below the length of a piece.
+	// below the length of a piece. At most 1000000 pieces may lie in the section and enter
+	// during the ramp each, 100000 where sections follow.
 	Pitch *Quantity `protobuf:"bytes,5,opt,name=pitch,proto3" json:"pitch,omitempty"`
 	// Distance of the newest piece's leading edge from the entrance at time 0, 0 or
 	// more and below pitch. Default 0: it is just entering.
