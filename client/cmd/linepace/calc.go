@@ -23,6 +23,7 @@ import (
 // calculations are the single calculations of the service, by the name of their
 // command.
 var calculations = []calculation{
+	of("assess", "Whether a drive still delivers what it did, by its readings over time", (*client.Client).Assess, report.Drift),
 	of("blend", "Speeds and counts of a blend, and the composition that the counts give", (*client.Client).Blend, report.Blend),
 	of("draw", "Rolls that draw a material, following the leader or their neighbours", (*client.Client).Draw, report.Draw),
 	of("gear", "The integers of an electronic gear, or change gears, and what they lose", (*client.Client).Gear, report.Gear),
