@@ -182,9 +182,12 @@ func (p *planner) claimComponent(b *Blend, k int, j job, at *fault.Path, faults 
 	return drive, true
 }
 
-// checkMoisture demands that a blend with moist materials says what its total counts.
+// checkMoisture demands that a blend with moist materials says what its total counts,
+// and of one by itself that it is by mass: its answer tells the composition, which
+// volumes of moist materials are not. A plan only asks each drive for its part.
 func (p *planner) checkMoisture(b *Blend, at *fault.Path, faults *fault.List) {
-	if b.TotalBasis != NoTotalBasis {
+	volume := b.Basis == Volume && p.fields.alone
+	if volume && b.TotalBasis == Dry || !volume && b.TotalBasis != NoTotalBasis {
 		return
 	}
 	for k := range b.Components {
@@ -193,6 +196,11 @@ func (p *planner) checkMoisture(b *Blend, at *fault.Path, faults *fault.List) {
 			continue
 		}
 		if m := &p.product.Materials[i]; m.Moisture.Basis != scaling.NoMoisture && m.Moisture.Percent != 0 {
+			if volume {
+				field := at.Field("basis")
+				faults.Add(&field, fault.Conflict, "is VOLUME, and material %q is moist; moisture is counted by mass: give shares by MASS, or the material without its moisture", m.ID)
+				return
+			}
 			field := at.Field("totalBasis")
 			faults.Add(&field, fault.Required, "is needed, since material %q is moist: AS_FED or DRY", m.ID)
 			return

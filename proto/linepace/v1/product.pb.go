@@ -136,7 +136,8 @@ const (
 	Blend_BASIS_UNSPECIFIED Blend_Basis = 0
 	// Mass.
 	Blend_MASS Blend_Basis = 1
-	// Volume.
+	// Volume. In a plan moist components then count as fed; RatioService takes none,
+	// since moisture is counted by mass.
 	Blend_VOLUME Blend_Basis = 2
 )
 
