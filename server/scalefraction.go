@@ -170,6 +170,10 @@ func (q *fractionRequest) answer(f *scaling.ScaleFraction) *linepacev1.ScaleFrac
 		out.Readings = &linepacev1.ScaleFraction_Comparison{
 			ComparedCount: int32(r.Value.Compared), DifferingCount: int32(r.Value.Differing),
 			First: reading(&r.Value.First), Last: reading(&r.Value.Last), Worst: reading(&r.Value.Worst),
+			Differing: make([]*linepacev1.ScaleFraction_Reading, len(r.Value.Listed)),
+		}
+		for i := range r.Value.Listed {
+			out.Readings.Differing[i] = readingOf(&r.Value.Listed[i])
 		}
 	}
 	for i, ppm := range f.Catalogue {
@@ -182,5 +186,9 @@ func reading(r *scaling.Optional[scaling.Reading]) *linepacev1.ScaleFraction_Rea
 	if !r.Set {
 		return nil
 	}
-	return &linepacev1.ScaleFraction_Reading{Count: r.Value.Count, ExactText: r.Value.Exact, DeviceText: r.Value.Device}
+	return readingOf(&r.Value)
+}
+
+func readingOf(r *scaling.Reading) *linepacev1.ScaleFraction_Reading {
+	return &linepacev1.ScaleFraction_Reading{Count: r.Count, ExactText: r.Exact, DeviceText: r.Device}
 }

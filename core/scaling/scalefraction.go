@@ -61,7 +61,12 @@ type Point struct {
 type Readings struct {
 	Compared, Differing int64
 	First, Last, Worst  Optional[Reading]
+	Listed              []Reading // those that differ, the first mostListed of them
 }
+
+// mostListed bounds the list of readings that differ. A fraction that gives more of
+// them is none to load, and the count, the last and the worst say so.
+const mostListed = 1000
 
 // Reading is what stands on the readout at a count. A text is empty where the
 // digits do not suffice.
@@ -341,6 +346,9 @@ func (f *fitting) compare(checks *[]Check, stop func() bool) Optional[Readings] 
 		reading := Some(Reading{Count: int32(count), Exact: f.text(exactly), Device: f.text(device)})
 		if !out.First.Set {
 			out.First = reading
+		}
+		if len(out.Listed) < mostListed {
+			out.Listed = append(out.Listed, reading.Value)
 		}
 		out.Last = reading
 		if off := max(device-exactly, exactly-device); off > worst {

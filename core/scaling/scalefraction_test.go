@@ -124,7 +124,7 @@ func TestReadingsThatDiffer(t *testing.T) {
 			if !want.First.Set {
 				want.First = here
 			}
-			want.Last = here
+			want.Last, want.Listed = here, append(want.Listed, here.Value)
 			if off := max(exactly-device, device-exactly); off > worst {
 				worst, want.Worst = off, here
 			}

@@ -1325,7 +1325,9 @@ type ScaleFraction_Comparison struct {
 	// The last of them.
 	Last *ScaleFraction_Reading `protobuf:"bytes,4,opt,name=last,proto3" json:"last,omitempty"`
 	// The first with the greatest difference.
-	Worst         *ScaleFraction_Reading `protobuf:"bytes,5,opt,name=worst,proto3" json:"worst,omitempty"`
+	Worst *ScaleFraction_Reading `protobuf:"bytes,5,opt,name=worst,proto3" json:"worst,omitempty"`
+	// All that differ, or the first 1000 of them.
+	Differing     []*ScaleFraction_Reading `protobuf:"bytes,6,rep,name=differing,proto3" json:"differing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1391,6 +1393,13 @@ func (x *ScaleFraction_Comparison) GetLast() *ScaleFraction_Reading {
 func (x *ScaleFraction_Comparison) GetWorst() *ScaleFraction_Reading {
 	if x != nil {
 		return x.Worst
+	}
+	return nil
+}
+
+func (x *ScaleFraction_Comparison) GetDiffering() []*ScaleFraction_Reading {
+	if x != nil {
+		return x.Differing
 	}
 	return nil
 }
@@ -1863,7 +1872,7 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\asection\x18\x03 \x01(\v2\x14.linepace.v1.SectionR\asection\x121\n" +
 	"\bdelivery\x18\x04 \x01(\v2\x15.linepace.v1.DeliveryR\bdeliveryB\n" +
 	"\n" +
-	"\b_minimum\"\x83\t\n" +
+	"\b_minimum\"\xc5\t\n" +
 	"\rScaleFraction\x12\x1c\n" +
 	"\tnumerator\x18\x01 \x01(\x05R\tnumerator\x12 \n" +
 	"\vdenominator\x18\x02 \x01(\x05R\vdenominator\x123\n" +
@@ -1879,14 +1888,15 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x05Point\x12\x14\n" +
 	"\x05basis\x18\x01 \x01(\x01R\x05basis\x12\x1b\n" +
 	"\tmotor_rpm\x18\x02 \x01(\x01R\bmotorRpm\x12!\n" +
-	"\freadout_text\x18\x03 \x01(\tR\vreadoutText\x1a\x88\x02\n" +
+	"\freadout_text\x18\x03 \x01(\tR\vreadoutText\x1a\xca\x02\n" +
 	"\n" +
 	"Comparison\x12%\n" +
 	"\x0ecompared_count\x18\x01 \x01(\x05R\rcomparedCount\x12'\n" +
 	"\x0fdiffering_count\x18\x02 \x01(\x05R\x0edifferingCount\x128\n" +
 	"\x05first\x18\x03 \x01(\v2\".linepace.v1.ScaleFraction.ReadingR\x05first\x126\n" +
 	"\x04last\x18\x04 \x01(\v2\".linepace.v1.ScaleFraction.ReadingR\x04last\x128\n" +
-	"\x05worst\x18\x05 \x01(\v2\".linepace.v1.ScaleFraction.ReadingR\x05worst\x1a_\n" +
+	"\x05worst\x18\x05 \x01(\v2\".linepace.v1.ScaleFraction.ReadingR\x05worst\x12@\n" +
+	"\tdiffering\x18\x06 \x03(\v2\".linepace.v1.ScaleFraction.ReadingR\tdiffering\x1a_\n" +
 	"\aReading\x12\x14\n" +
 	"\x05count\x18\x01 \x01(\x05R\x05count\x12\x1d\n" +
 	"\n" +
@@ -2128,30 +2138,31 @@ var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
 	13, // 46: linepace.v1.ScaleFraction.Comparison.first:type_name -> linepace.v1.ScaleFraction.Reading
 	13, // 47: linepace.v1.ScaleFraction.Comparison.last:type_name -> linepace.v1.ScaleFraction.Reading
 	13, // 48: linepace.v1.ScaleFraction.Comparison.worst:type_name -> linepace.v1.ScaleFraction.Reading
-	22, // 49: linepace.v1.ReadoutReport.State.digit_rate:type_name -> linepace.v1.Quantity
-	22, // 50: linepace.v1.SensorReport.State.resolution_rate:type_name -> linepace.v1.Quantity
-	22, // 51: linepace.v1.SensorReport.State.update_time:type_name -> linepace.v1.Quantity
-	22, // 52: linepace.v1.SensorReport.State.wanted_update_time:type_name -> linepace.v1.Quantity
-	19, // 53: linepace.v1.SetpointRequest.Leader.drive:type_name -> linepace.v1.Drive
-	20, // 54: linepace.v1.SetpointRequest.Leader.material:type_name -> linepace.v1.Material
-	22, // 55: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
-	2,  // 56: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
-	8,  // 57: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
-	31, // 58: linepace.v1.ScalingService.CheckReading:input_type -> linepace.v1.CheckReadingRequest
-	32, // 59: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
-	33, // 60: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
-	34, // 61: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
-	7,  // 62: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
-	9,  // 63: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
-	35, // 64: linepace.v1.ScalingService.CheckReading:output_type -> linepace.v1.CheckReadingResponse
-	36, // 65: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
-	37, // 66: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
-	38, // 67: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
-	62, // [62:68] is the sub-list for method output_type
-	56, // [56:62] is the sub-list for method input_type
-	56, // [56:56] is the sub-list for extension type_name
-	56, // [56:56] is the sub-list for extension extendee
-	0,  // [0:56] is the sub-list for field type_name
+	13, // 49: linepace.v1.ScaleFraction.Comparison.differing:type_name -> linepace.v1.ScaleFraction.Reading
+	22, // 50: linepace.v1.ReadoutReport.State.digit_rate:type_name -> linepace.v1.Quantity
+	22, // 51: linepace.v1.SensorReport.State.resolution_rate:type_name -> linepace.v1.Quantity
+	22, // 52: linepace.v1.SensorReport.State.update_time:type_name -> linepace.v1.Quantity
+	22, // 53: linepace.v1.SensorReport.State.wanted_update_time:type_name -> linepace.v1.Quantity
+	19, // 54: linepace.v1.SetpointRequest.Leader.drive:type_name -> linepace.v1.Drive
+	20, // 55: linepace.v1.SetpointRequest.Leader.material:type_name -> linepace.v1.Material
+	22, // 56: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
+	2,  // 57: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
+	8,  // 58: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
+	31, // 59: linepace.v1.ScalingService.CheckReading:input_type -> linepace.v1.CheckReadingRequest
+	32, // 60: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
+	33, // 61: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
+	34, // 62: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
+	7,  // 63: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
+	9,  // 64: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
+	35, // 65: linepace.v1.ScalingService.CheckReading:output_type -> linepace.v1.CheckReadingResponse
+	36, // 66: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
+	37, // 67: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
+	38, // 68: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
+	63, // [63:69] is the sub-list for method output_type
+	57, // [57:63] is the sub-list for method input_type
+	57, // [57:57] is the sub-list for extension type_name
+	57, // [57:57] is the sub-list for extension extendee
+	0,  // [0:57] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_scaling_service_proto_init() }
