@@ -328,38 +328,3 @@ func (a *assessing) setpoints(out *linepacev1.AssessResponse_Correction, found *
 	worn.Correction = corrected
 	out.Setpoint = of(worn)
 }
-
-// working derives the numbers that decide.
-func (a *assessing) working(found *drift.Assessment) []scaling.Step {
-	n := &found.Now
-	rpm := units.Quantity{Value: n.UsualRPM, Unit: revolutionsPerMinute}
-	perTurn, flow := inUnit(a.study.Model.PerTurn, a.turnUnit), inUnit(n.Flow, a.rateUnit)
-	percents := func(v float64) units.Quantity { return units.Quantity{Value: v, Unit: percentUnit} }
-	slip := inUnit(a.study.Model.SlipFlow, a.rateUnit)
-	steps := []scaling.Step{{
-		ID: "commissioned-rate/1", Name: "process rate of the commissioned model at the usual speed", Formula: "perTurn * speed - slipFlow", Result: flow,
-		Inputs: []scaling.Input{{Name: "perTurn", Value: perTurn}, {Name: "speed", Value: rpm}, {Name: "slipFlow", Value: slip}},
-	}}
-	loss := scaling.Input{Name: "loss", Value: a.loss(n.Loss.Value)}
-	if a.study.Wear == drift.Leak {
-		steps = append(steps, scaling.Step{ID: "delivery-change/1", Name: "change of the delivery at the usual speed", Formula: "-loss / rate", Result: percents(n.Percent),
-			Inputs: []scaling.Input{loss, {Name: "rate", Value: flow}}})
-	} else {
-		steps = append(steps, scaling.Step{ID: "delivery-change/1", Name: "change of the delivery at the usual speed", Formula: "-loss * perTurn * speed / rate", Result: percents(n.Percent),
-			Inputs: []scaling.Input{loss, {Name: "perTurn", Value: perTurn}, {Name: "speed", Value: rpm}, {Name: "rate", Value: flow}}})
-	}
-	if found.HasTrend {
-		formula, inputs := "tolerance * rate", []scaling.Input{{Name: "tolerance", Value: percents(a.study.TolerancePercent)}, {Name: "rate", Value: flow}}
-		if a.study.Wear == drift.Share {
-			formula, inputs = "tolerance * rate / (perTurn * speed)", append(inputs, scaling.Input{Name: "perTurn", Value: perTurn}, scaling.Input{Name: "speed", Value: rpm})
-		}
-		level := found.Level
-		if level < 0 {
-			formula = "-" + formula
-		}
-		steps = append(steps, scaling.Step{ID: "loss-at-tolerance/1", Name: "loss at which the tolerance is left", Formula: formula, Inputs: inputs, Result: a.loss(level)})
-	}
-	return steps
-}
-
-var revolutionsPerMinute = units.MustParse("r/min")

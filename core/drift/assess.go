@@ -161,7 +161,7 @@ func (a *Assessment) correlate(s *Study) error {
 	}
 	x, y := make([]float64, n), make([]float64, n)
 	for i := range x {
-		x[i], y[i] = s.running(s.Hours[a.Current+i]), a.Readings[a.Current+i].Percent
+		x[i], y[i] = s.Running(s.Hours[a.Current+i]), a.Readings[a.Current+i].Percent
 	}
 	line, err := statistics.FitLine(x, y)
 	if err != nil {
@@ -185,7 +185,7 @@ func (a *Assessment) columns(s *Study, from int) (x, y, w []float64) {
 	x, y, w = make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range x {
 		l := a.Losses[from+i]
-		x[i], y[i], w[i] = s.running(s.Hours[from+i]), l.Value, l.Weight()
+		x[i], y[i], w[i] = s.Running(s.Hours[from+i]), l.Value, l.Weight()
 	}
 	return x, y, w
 }
@@ -311,7 +311,7 @@ func (a *Assessment) judgeNow(s *Study) error {
 // lossNow finds the loss and the half-width of its interval.
 func (a *Assessment) lossNow(s *Study) (half float64, has bool) {
 	if a.Trending() {
-		last := s.running(s.Hours[len(s.Hours)-1])
+		last := s.Running(s.Hours[len(s.Hours)-1])
 		a.Now.Loss = statistics.Value{Value: a.Line.At(last), U: a.Line.AtU(last)}
 		interval, err := a.Line.MeanInterval(last, Confidence)
 		return (interval.High - interval.Low) / 2, err == nil
@@ -342,7 +342,7 @@ func (a *Assessment) forecast(s *Study) error {
 	if err != nil {
 		return err
 	}
-	now := s.running(s.Hours[len(s.Hours)-1])
+	now := s.Running(s.Hours[len(s.Hours)-1])
 	limit := Limit{Level: level, Upper: true}
 	if a.Line.Slope < 0 {
 		limit = Limit{Level: -level}

@@ -120,8 +120,8 @@ func sigmaOf(sigma float64, r Reading) float64 {
 	return math.Sqrt(float64(sigma*sigma) + float64(r.CountingU*r.CountingU))
 }
 
-// running turns calendar hours into running hours since the first observation.
-func (s *Study) running(hours float64) float64 {
+// Running turns calendar hours into running hours since the first observation.
+func (s *Study) Running(hours float64) float64 {
 	return float64((hours - s.Hours[0]) * s.RunningShare)
 }
 
