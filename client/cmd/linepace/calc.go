@@ -23,7 +23,7 @@ import (
 // calculations are the single calculations of the service, by the name of their
 // command.
 var calculations = []calculation{
-	of("assess", "Whether a drive still delivers what it did, by its readings over time", (*client.Client).Assess, report.Drift),
+	withObservations(of("assess", "Whether a drive still delivers what it did, by its readings over time", (*client.Client).Assess, report.Drift)),
 	of("blend", "Speeds and counts of a blend, and the composition that the counts give", (*client.Client).Blend, report.Blend),
 	of("draw", "Rolls that draw a material, following the leader or their neighbours", (*client.Client).Draw, report.Draw),
 	of("gear", "The integers of an electronic gear, or change gears, and what they lose", (*client.Client).Gear, report.Gear),
@@ -48,6 +48,13 @@ type calculation struct {
 	call        func(context.Context, *client.Client, proto.Message) (proto.Message, error)
 	text        func(w io.Writer, req, resp proto.Message) error
 	picture     func(w io.Writer, req, resp proto.Message) error // nil: there is none
+	observed    bool                                             // by a series, which may come from a CSV file
+}
+
+// withObservations lets a calculation take its observations from a CSV file.
+func withObservations(k calculation) calculation {
+	k.observed = true
+	return k
 }
 
 // withPicture adds to a calculation the picture of its answer, which needs its pieces.
@@ -111,6 +118,7 @@ type calcFlags struct {
 	line, drive   string
 	working, json bool
 	drawing       string
+	csv           csvFlags
 }
 
 func newCalculation(k *calculation) *cobra.Command {
@@ -139,11 +147,14 @@ input. What --line and --drive take from the file of a line it may leave out.
 		c.Flags().StringVar(&f.drawing, "picture", "", "new `file` that takes the picture of the answer, as SVG; the request asks for its pieces")
 		must(c.MarkFlagFilename("picture", "svg"))
 	}
+	if k.observed {
+		f.csv.add(c)
+	}
 	return c
 }
 
 func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) error {
-	req, docs, err := f.read(args, &input{stdin: stdin})
+	req, docs, err := f.read(args, &input{stdin: stdin}, stderr)
 	if err != nil {
 		return err
 	}
@@ -187,7 +198,7 @@ func (f *calcFlags) draw(req, resp proto.Message) error {
 }
 
 // read reads the request, and what it leaves out from the file of the line.
-func (f *calcFlags) read(args []string, in *input) (proto.Message, *sources, error) {
+func (f *calcFlags) read(args []string, in *input, stderr io.Writer) (proto.Message, *sources, error) {
 	req, docs := f.request(), &sources{taken: map[string]string{}}
 	var all faultsError
 	if len(args) == 1 {
@@ -206,11 +217,19 @@ func (f *calcFlags) read(args []string, in *input) (proto.Message, *sources, err
 		return nil, nil, &all
 	case f.line == "" && f.drive != "":
 		return nil, nil, &hintedError{errors.New("--drive names a drive of a line"), "give the file of the line by --line"}
+	case f.observed && f.csv.file == "" && f.csv.given():
+		return nil, nil, &hintedError{errors.New("columns are named, and no file that has them"), "give the file of the observations by --csv"}
 	case f.line == "" && len(args) == 0:
 		return nil, nil, &hintedError{errors.New("there is nothing to calculate"), "give the file of the request, or a line by --line"}
 	}
 	if err := f.takeLine(req.ProtoReflect(), line, docs); err != nil {
 		return nil, nil, err
+	}
+	if f.csv.file != "" {
+		if err := f.csv.read(in, req.(*linepacev1.AssessRequest), stderr); err != nil {
+			return nil, nil, err
+		}
+		docs.observations = &f.csv
 	}
 	if working := req.ProtoReflect().Descriptor().Fields().ByName("include_working"); working != nil && f.working {
 		req.ProtoReflect().Set(working, protoreflect.ValueOfBool(true))
@@ -285,6 +304,7 @@ func readoutSection(line *linepacev1.Line, drive *linepacev1.Drive) int {
 type sources struct {
 	request, line *document
 	taken         map[string]string // field of the request: where it stands in the line
+	observations  *csvFlags         // nil: the request has its own
 }
 
 // place tells what a service refuses by its place in the documents. Other errors
@@ -293,6 +313,10 @@ func (s *sources) place(err error) error {
 	var all faultsError
 	for _, v := range refusal.Violations(err) {
 		name := v.Path[:strings.IndexAny(v.Path+".", ".[")]
+		if s.observations != nil && (name == "columns" || name == "observations") {
+			all.faults = append(all.faults, s.observations.placed(v))
+			continue
+		}
 		if at, ok := s.taken[name]; ok {
 			all.faults = append(all.faults, s.line.placed(v, at+v.Path[len(name):]))
 			continue
