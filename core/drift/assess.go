@@ -17,7 +17,7 @@ type Assessment struct {
 
 	CUSUMs []CUSUMState // of each reading; without alarm and zero where not charted
 	EWMAs  []EWMAState
-	Lag1   float64 // of the charted readings since the last event; HasLag1 with ten or more
+	Lag1   float64 // of the readings since the change, about their trend; HasLag1 with ten or more
 	HasLag1,
 	Correlated bool
 
@@ -89,7 +89,7 @@ func Assess(s *Study) (*Assessment, error) {
 	if len(a.Readings) == 0 {
 		return nil, &statistics.TooFewError{Method: "an assessment", Have: 0, Need: 1, Of: "readings"}
 	}
-	for _, step := range []func(*Study) error{a.chart, a.findChange, a.findTrend, a.judgeNow, a.forecast} {
+	for _, step := range []func(*Study) error{a.chart, a.findChange, a.findTrend, a.correlate, a.judgeNow, a.forecast} {
 		if s.Stop.now() {
 			return nil, ErrStopped
 		}
@@ -126,7 +126,7 @@ func (a *Assessment) chart(s *Study) error {
 		}
 		a.Target, a.Current = g.target, g.from
 	}
-	return a.correlate(s)
+	return nil
 }
 
 // level returns the model against which a segment is charted, and the target. After an
@@ -152,16 +152,16 @@ func weightedMean(losses []Loss) (mean, weight float64) {
 	return sum.Value() / all.Value(), all.Value()
 }
 
-// correlate finds the lag-1 autocorrelation of the readings since the last event, about
+// correlate finds the lag-1 autocorrelation of the readings since the change, about
 // their trend: a drift alone would make neighbours alike.
 func (a *Assessment) correlate(s *Study) error {
-	n := len(a.Readings) - a.Current
+	n := len(a.Readings) - a.TrendFrom
 	if n < baselineNeed {
 		return nil
 	}
 	x, y := make([]float64, n), make([]float64, n)
 	for i := range x {
-		x[i], y[i] = s.Running(s.Hours[a.Current+i]), a.Readings[a.Current+i].Percent
+		x[i], y[i] = s.Running(s.Hours[a.TrendFrom+i]), a.Readings[a.TrendFrom+i].Percent
 	}
 	line, err := statistics.FitLine(x, y)
 	if err != nil {
