@@ -17,7 +17,7 @@ type Assessment struct {
 
 	CUSUMs []CUSUMState // of each reading; without alarm and zero where not charted
 	EWMAs  []EWMAState
-	Lag1   float64 // of the readings since the change, about their trend; HasLag1 with ten or more
+	Lag1   float64 // of the losses since the change, about their trend; HasLag1 with ten or more
 	HasLag1,
 	Correlated bool
 
@@ -152,23 +152,17 @@ func weightedMean(losses []Loss) (mean, weight float64) {
 	return sum.Value() / all.Value(), all.Value()
 }
 
-// correlate finds the lag-1 autocorrelation of the readings since the change, about
-// their trend: a drift alone would make neighbours alike.
+// correlate finds the lag-1 autocorrelation of the losses since the change, about their
+// trend: a drift alone would make neighbours alike. Each counts in units of its own
+// scatter, so that products of other speeds do not.
 func (a *Assessment) correlate(s *Study) error {
-	n := len(a.Readings) - a.TrendFrom
+	x, y, _ := a.columns(s, a.TrendFrom)
+	n := len(x)
 	if n < baselineNeed {
 		return nil
 	}
-	x, y := make([]float64, n), make([]float64, n)
-	for i := range x {
-		x[i], y[i] = s.Running(s.Hours[a.TrendFrom+i]), a.Readings[a.TrendFrom+i].Percent
-	}
-	line, err := statistics.FitLine(x, y)
-	if err != nil {
-		return err
-	}
 	for i := range y {
-		y[i] -= line.At(x[i])
+		y[i] = (y[i] - a.Line.At(x[i])) / a.Losses[a.TrendFrom+i].PerPercent
 	}
 	sum, err := statistics.Summarise(y)
 	if err != nil {

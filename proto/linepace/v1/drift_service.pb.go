@@ -1360,7 +1360,7 @@ type AssessResponse_Summary struct {
 	SigmaLowPercent *float64 `protobuf:"fixed64,6,opt,name=sigma_low_percent,json=sigmaLowPercent,proto3,oneof" json:"sigma_low_percent,omitempty"`
 	// Likewise.
 	SigmaHighPercent *float64 `protobuf:"fixed64,7,opt,name=sigma_high_percent,json=sigmaHighPercent,proto3,oneof" json:"sigma_high_percent,omitempty"`
-	// Correlation of each reading since the change with the one before, about their
+	// Correlation of each loss since the change with the one before, about their
 	// trend. Absent: fewer than ten.
 	Lag1Autocorrelation *float64 `protobuf:"fixed64,8,opt,name=lag1_autocorrelation,json=lag1Autocorrelation,proto3,oneof" json:"lag1_autocorrelation,omitempty"`
 	// Whether it is too large for chance: readings then depend on each other, and the
