@@ -98,6 +98,10 @@ func (drifting) Assess(context.Context, *linepacev1.AssessRequest) (*linepacev1.
 	return &linepacev1.AssessResponse{}, nil
 }
 
+func (drifting) Track(context.Context, *linepacev1.TrackRequest) (*linepacev1.TrackResponse, error) {
+	return &linepacev1.TrackResponse{}, nil
+}
+
 type ratio struct {
 	linepacev1.UnimplementedRatioServiceServer
 }

@@ -95,6 +95,10 @@ func (s chainedDrift) Assess(ctx context.Context, req *linepacev1.AssessRequest)
 	return through(ctx, s.chain, linepacev1.DriftService_Assess_FullMethodName, req, s.next.Assess)
 }
 
+func (s chainedDrift) Track(ctx context.Context, req *linepacev1.TrackRequest) (*linepacev1.TrackResponse, error) {
+	return through(ctx, s.chain, linepacev1.DriftService_Track_FullMethodName, req, s.next.Track)
+}
+
 type chainedRatio struct {
 	linepacev1.UnsafeRatioServiceServer
 	chain step

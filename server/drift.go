@@ -23,6 +23,7 @@ import (
 // driftService judges what drives deliver.
 type driftService struct {
 	linepacev1.UnimplementedDriftServiceServer
+	key *StateKey // nil: none
 }
 
 // Assess judges a drive by a series of observations.
@@ -53,11 +54,8 @@ type assessing struct {
 func readAssess(ctx context.Context, in *linepacev1.AssessRequest) (*assessing, error) {
 	a := &assessing{}
 	a.obs.decoder = &a.decoder
-	a.readModel(in)
+	a.readWatched(in)
 	a.readStudy(in)
-	if meter := in.GetMeter(); meter != nil {
-		a.readMeter(meter)
-	}
 	if a.obs.kind != (units.Dimension{}) && len(a.faults) == 0 {
 		a.readObservations(in)
 	}
@@ -69,7 +67,40 @@ func readAssess(ctx context.Context, in *linepacev1.AssessRequest) (*assessing, 
 	return a, ctx.Err()
 }
 
-func (a *assessing) readObservations(in *linepacev1.AssessRequest) {
+// watched is a request that tells of a drive and of how its readings are charted.
+type watched interface {
+	GetCommissioned() *linepacev1.DeliveryModel
+	GetDrive() *linepacev1.Drive
+	GetMaterial() *linepacev1.Material
+	GetMeter() *linepacev1.Meter
+	GetSigma() *linepacev1.Sigma
+	GetCusum() *linepacev1.Cusum
+	GetEwma() *linepacev1.Ewma
+}
+
+func (a *assessing) readWatched(in watched) {
+	a.readModel(in)
+	if meter := in.GetMeter(); meter != nil {
+		a.readMeter(meter)
+	}
+	a.readCharts(in)
+}
+
+// observationsOf is a request with observations.
+type observationsOf interface {
+	GetObservations() []*linepacev1.Observation
+	GetColumns() *linepacev1.ObservationColumns
+}
+
+func (a *assessing) readObservations(in observationsOf) {
+	a.readSome(in)
+	if len(a.faults) == 0 && len(a.obs.readings) == 0 {
+		at := fault.Root("observations")
+		a.faults.Add(&at, fault.Required, "is needed: at least one observation that is no gap")
+	}
+}
+
+func (a *assessing) readSome(in observationsOf) {
 	switch both := len(in.GetObservations()) > 0; {
 	case both && in.GetColumns() != nil:
 		at := fault.Root("columns")
@@ -79,14 +110,10 @@ func (a *assessing) readObservations(in *linepacev1.AssessRequest) {
 	default:
 		a.obs.list(in.GetObservations())
 	}
-	if len(a.faults) == 0 && len(a.obs.readings) == 0 {
-		at := fault.Root("observations")
-		a.faults.Add(&at, fault.Required, "is needed: at least one observation that is no gap")
-	}
 }
 
 // readModel reads what the drive delivered when it was commissioned.
-func (a *assessing) readModel(in *linepacev1.AssessRequest) {
+func (a *assessing) readModel(in watched) {
 	if in.GetDrive() != nil {
 		a.read(in.GetDrive(), in.GetMaterial(), nil)
 		a.study.HighestRPM = a.drive.Motor.MaxRPM
@@ -206,26 +233,7 @@ func (d *decoder) within(root *fault.Path, field string, x, low, high float64, w
 func (a *assessing) readStudy(in *linepacev1.AssessRequest) {
 	a.atRoot("tolerancePercent", in.GetTolerancePercent(), 0, 100, false)
 	a.study.TolerancePercent = in.GetTolerancePercent()
-	sigma := fault.Root("sigma")
-	switch from := in.GetSigma().GetFrom().(type) {
-	case *linepacev1.Sigma_Given:
-		a.within(&sigma, "given", from.Given, 0, 100, false)
-		a.study.Sigma = from.Given
-	case *linepacev1.Sigma_Baseline:
-		a.within(&sigma, "baseline", float64(from.Baseline), 10, 10000, true)
-		a.study.Baseline = int(from.Baseline)
-	}
-	cusum, ewma, duty := fault.Root("cusum"), fault.Root("ewma"), fault.Root("duty")
-	charts := &a.study.Charts
-	charts.CUSUM.K, charts.CUSUM.H = orDefault(in.GetCusum().GetK(), in.GetCusum() != nil && in.Cusum.K != nil, 0.5), orDefault(in.GetCusum().GetH(), in.GetCusum() != nil && in.Cusum.H != nil, 5)
-	a.within(&cusum, "k", charts.CUSUM.K, 0, 10, true)
-	a.within(&cusum, "h", charts.CUSUM.H, 0, 50, false)
-	if in.GetCusum().GetFastInitialResponse() {
-		charts.CUSUM.HeadStart = charts.CUSUM.H / 2
-	}
-	charts.EWMA.Lambda, charts.EWMA.Width = orDefault(in.GetEwma().GetLambda(), in.GetEwma() != nil && in.Ewma.Lambda != nil, 0.2), orDefault(in.GetEwma().GetWidth(), in.GetEwma() != nil && in.Ewma.Width != nil, 3)
-	a.within(&ewma, "lambda", charts.EWMA.Lambda, 0.01, 1, true)
-	a.within(&ewma, "width", charts.EWMA.Width, 0, 10, false)
+	duty := fault.Root("duty")
 	a.study.RunningShare = 1
 	if in.GetDuty() != nil {
 		a.within(&duty, "hoursPerDay", in.GetDuty().GetHoursPerDay(), 0, 24, false)
@@ -235,9 +243,39 @@ func (a *assessing) readStudy(in *linepacev1.AssessRequest) {
 			a.study.UsualRPM = *n
 		}
 	}
-	if n := in.SeriesPoints; n != nil {
-		a.atRoot("seriesPoints", float64(*n), 2, 10000, true)
+	a.seriesPoints(in.SeriesPoints)
+}
+
+func (d *decoder) seriesPoints(n *int32) int {
+	if n == nil {
+		return defaultSeriesPoints
 	}
+	d.atRoot("seriesPoints", float64(*n), 2, 10000, true)
+	return int(*n)
+}
+
+// readCharts reads what the readings scatter and how they are charted.
+func (a *assessing) readCharts(in watched) {
+	sigma := fault.Root("sigma")
+	switch from := in.GetSigma().GetFrom().(type) {
+	case *linepacev1.Sigma_Given:
+		a.within(&sigma, "given", from.Given, 0, 100, false)
+		a.study.Sigma = from.Given
+	case *linepacev1.Sigma_Baseline:
+		a.within(&sigma, "baseline", float64(from.Baseline), 10, 10000, true)
+		a.study.Baseline = int(from.Baseline)
+	}
+	cusum, ewma := fault.Root("cusum"), fault.Root("ewma")
+	charts := &a.study.Charts
+	charts.CUSUM.K, charts.CUSUM.H = orDefault(in.GetCusum().GetK(), in.GetCusum() != nil && in.GetCusum().K != nil, 0.5), orDefault(in.GetCusum().GetH(), in.GetCusum() != nil && in.GetCusum().H != nil, 5)
+	a.within(&cusum, "k", charts.CUSUM.K, 0, 10, true)
+	a.within(&cusum, "h", charts.CUSUM.H, 0, 50, false)
+	if in.GetCusum().GetFastInitialResponse() {
+		charts.CUSUM.HeadStart = charts.CUSUM.H / 2
+	}
+	charts.EWMA.Lambda, charts.EWMA.Width = orDefault(in.GetEwma().GetLambda(), in.GetEwma() != nil && in.GetEwma().Lambda != nil, 0.2), orDefault(in.GetEwma().GetWidth(), in.GetEwma() != nil && in.GetEwma().Width != nil, 3)
+	a.within(&ewma, "lambda", charts.EWMA.Lambda, 0.01, 1, true)
+	a.within(&ewma, "width", charts.EWMA.Width, 0, 10, false)
 }
 
 // atRoot is within for a field of the request itself.

@@ -18,9 +18,17 @@ type observed struct {
 	readings []drift.Observation
 	rebased  []int   // readings before which something was done
 	index    []int32 // of each reading in the request
-	start    time.Time
 	gaps     int32
 	pulses   bool // something was metered by pulses
+}
+
+// placed is where in time a series stands.
+type placed struct {
+	start   time.Time // of the first reading
+	last    time.Time // of the last observation
+	begun   bool      // there is a first reading
+	seen    bool      // there is an observation
+	pending bool      // an event before a gap belongs to the next reading
 }
 
 // observing reads observations against the model that they are to be compared with.
@@ -31,8 +39,8 @@ type observing struct {
 	density float64         // kg per m3; 0: none known
 	kFactor units.Quantity
 	observed
-	last    time.Time
-	pending bool // an event before a gap belongs to the next reading
+	placed
+	before int32 // observations of the requests before this one
 }
 
 // row is one observation with everything in place.
@@ -70,7 +78,7 @@ func (o *observing) list(in []*linepacev1.Observation) {
 // row takes one observation.
 func (o *observing) row(i int, r *row) {
 	found := len(o.faults)
-	o.order(i, r)
+	o.order(r)
 	o.pending = o.pending || r.event
 	if r.amount.Unit == nil && r.pulses == nil {
 		o.gaps++
@@ -86,25 +94,25 @@ func (o *observing) row(i int, r *row) {
 		o.faults.Add(&r.at, fault.OutOfRange, "cannot be read against the commissioned model: %s", err)
 		return
 	}
-	if len(o.readings) == 0 {
-		o.start = r.time
+	if !o.begun {
+		o.start, o.begun = r.time, true
 	}
 	if o.pending {
 		o.rebased, o.pending = append(o.rebased, len(o.readings)), false
 	}
 	o.hours = append(o.hours, r.time.Sub(o.start).Hours())
 	o.readings = append(o.readings, reading)
-	o.index = append(o.index, int32(i))
+	o.index = append(o.index, o.before+int32(i))
 	o.pulses = o.pulses || r.pulses != nil
 }
 
 // order holds the times to rise.
-func (o *observing) order(i int, r *row) {
-	if i > 0 && !r.time.After(o.last) {
+func (o *observing) order(r *row) {
+	if o.seen && !r.time.After(o.last) {
 		at := r.at.Field(r.timeField)
 		o.faults.Add(&at, fault.OutOfRange, "is not later than the time of the observation before, %s; observations stand in the order of their times, each once", o.last.Format(time.RFC3339Nano))
 	}
-	o.last = r.time
+	o.last, o.seen = r.time, true
 }
 
 func (o *observing) minutes(r *row) float64 {
@@ -208,10 +216,10 @@ func (o *observing) columns(in *linepacev1.ObservationColumns) {
 		if len(o.faults) > refusal.MaxViolations {
 			return
 		}
-		if !(seconds > -1e11 && seconds < 1e11) {
+		if !(seconds > -9e9 && seconds < 9e9) {
 			at := root.Field("seconds")
 			at = at.Index(i)
-			o.faults.Add(&at, fault.OutOfRange, "is %v; it must be within 1e11 s of start", seconds)
+			o.faults.Add(&at, fault.OutOfRange, "is %v; it must be within 9e9 s (285 years) of start", seconds)
 			continue
 		}
 		gates := in.GetGateSeconds()

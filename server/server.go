@@ -48,6 +48,8 @@ type Config struct {
 	Changeover linepacev1.ChangeoverServiceServer
 	// Signer signs the records of plans. Nil: they are not signed.
 	Signer *record.Signer
+	// StateKey authenticates the states of Track. Nil: there is no Track.
+	StateKey *StateKey
 }
 
 // Server holds the services of linepace.v1, for gRPC and for use in process.
@@ -82,6 +84,7 @@ func New(c Config) (*Server, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the signing key: %w", err)
 	}
+	drifts := driftService{key: c.StateKey}
 	each := newChain(c.Log, shape)
 	s := &Server{
 		health:     health.NewServer(),
@@ -89,7 +92,7 @@ func New(c Config) (*Server, error) {
 		changeover: chainedChangeover{chain: each, next: c.Changeover},
 		dwell:      chainedDwell{chain: each, next: dwellService{}},
 		ratio:      chainedRatio{chain: each, next: ratioService{}},
-		drift:      chainedDrift{chain: each, next: driftService{}},
+		drift:      chainedDrift{chain: each, next: drifts},
 		records:    chainedRecords{chain: each, next: records},
 		units:      chainedUnits{chain: each, next: unitService{}},
 	}
@@ -99,7 +102,7 @@ func New(c Config) (*Server, error) {
 	linepacev1.RegisterChangeoverServiceServer(s.grpc, c.Changeover)
 	linepacev1.RegisterDwellServiceServer(s.grpc, dwellService{})
 	linepacev1.RegisterRatioServiceServer(s.grpc, ratioService{})
-	linepacev1.RegisterDriftServiceServer(s.grpc, driftService{})
+	linepacev1.RegisterDriftServiceServer(s.grpc, drifts)
 	linepacev1.RegisterRecordServiceServer(s.grpc, records)
 	linepacev1.RegisterUnitServiceServer(s.grpc, unitService{})
 	for name := range s.grpc.GetServiceInfo() {

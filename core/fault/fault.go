@@ -33,6 +33,7 @@ const (
 	WrongType      Reason = "WRONG_TYPE"           // a JSON value of another type
 	DuplicateField Reason = "DUPLICATE_FIELD"      // a JSON key, or a choice, given twice
 	Malformed      Reason = "MALFORMED"            // a text that does not have its form
+	NotGenuine     Reason = "NOT_GENUINE"          // a text that no server with this key made
 )
 
 // Fault is one thing wrong with an input.

@@ -22,6 +22,7 @@ const (
 	RequestTooLarge = "REQUEST_TOO_LARGE" // RESOURCE_EXHAUSTED, HTTP 413
 	NoSuchMethod    = "NO_SUCH_METHOD"    // NOT_FOUND, HTTP 404
 	WrongHTTPMethod = "WRONG_HTTP_METHOD" // UNIMPLEMENTED, HTTP 405
+	NoStateKey      = "NO_STATE_KEY"      // FAILED_PRECONDITION, HTTP 400
 	DeadlinePassed  = "DEADLINE_PASSED"   // DEADLINE_EXCEEDED
 	Cancelled       = "CANCELLED"         // CANCELLED
 	Overloaded      = "OVERLOADED"        // UNAVAILABLE

@@ -23,6 +23,122 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// An alarm of a chart.
+type TrackResponse_Alarm int32
+
+const (
+	// None.
+	TrackResponse_ALARM_UNSPECIFIED TrackResponse_Alarm = 0
+	// More is delivered than expected.
+	TrackResponse_HIGH TrackResponse_Alarm = 1
+	// Less is delivered than expected.
+	TrackResponse_LOW TrackResponse_Alarm = 2
+)
+
+// Enum value maps for TrackResponse_Alarm.
+var (
+	TrackResponse_Alarm_name = map[int32]string{
+		0: "ALARM_UNSPECIFIED",
+		1: "HIGH",
+		2: "LOW",
+	}
+	TrackResponse_Alarm_value = map[string]int32{
+		"ALARM_UNSPECIFIED": 0,
+		"HIGH":              1,
+		"LOW":               2,
+	}
+)
+
+func (x TrackResponse_Alarm) Enum() *TrackResponse_Alarm {
+	p := new(TrackResponse_Alarm)
+	*p = x
+	return p
+}
+
+func (x TrackResponse_Alarm) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (TrackResponse_Alarm) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_drift_service_proto_enumTypes[0].Descriptor()
+}
+
+func (TrackResponse_Alarm) Type() protoreflect.EnumType {
+	return &file_linepace_v1_drift_service_proto_enumTypes[0]
+}
+
+func (x TrackResponse_Alarm) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use TrackResponse_Alarm.Descriptor instead.
+func (TrackResponse_Alarm) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 0}
+}
+
+// Codes.
+type TrackResponse_Advice_Code int32
+
+const (
+	// Never sent.
+	TrackResponse_Advice_CODE_UNSPECIFIED TrackResponse_Advice_Code = 0
+	// A chart alarmed at an observation of this request: ask Assess about it.
+	TrackResponse_Advice_ALARMED TrackResponse_Advice_Code = 1
+	// The baseline is not complete: nothing is charted yet.
+	TrackResponse_Advice_BASELINE_INCOMPLETE TrackResponse_Advice_Code = 2
+	// Readings depend on each other, so that alarms come more often than the charts
+	// are made for.
+	TrackResponse_Advice_CORRELATED_READINGS TrackResponse_Advice_Code = 3
+	// Theil and Sen's slope and Mann and Kendall's test rank all readings, which a
+	// state of constant size does not hold: ask Assess for them.
+	TrackResponse_Advice_NO_RANK_METHODS TrackResponse_Advice_Code = 4
+)
+
+// Enum value maps for TrackResponse_Advice_Code.
+var (
+	TrackResponse_Advice_Code_name = map[int32]string{
+		0: "CODE_UNSPECIFIED",
+		1: "ALARMED",
+		2: "BASELINE_INCOMPLETE",
+		3: "CORRELATED_READINGS",
+		4: "NO_RANK_METHODS",
+	}
+	TrackResponse_Advice_Code_value = map[string]int32{
+		"CODE_UNSPECIFIED":    0,
+		"ALARMED":             1,
+		"BASELINE_INCOMPLETE": 2,
+		"CORRELATED_READINGS": 3,
+		"NO_RANK_METHODS":     4,
+	}
+)
+
+func (x TrackResponse_Advice_Code) Enum() *TrackResponse_Advice_Code {
+	p := new(TrackResponse_Advice_Code)
+	*p = x
+	return p
+}
+
+func (x TrackResponse_Advice_Code) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (TrackResponse_Advice_Code) Descriptor() protoreflect.EnumDescriptor {
+	return file_linepace_v1_drift_service_proto_enumTypes[1].Descriptor()
+}
+
+func (TrackResponse_Advice_Code) Type() protoreflect.EnumType {
+	return &file_linepace_v1_drift_service_proto_enumTypes[1]
+}
+
+func (x TrackResponse_Advice_Code) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use TrackResponse_Advice_Code.Descriptor instead.
+func (TrackResponse_Advice_Code) EnumDescriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 3, 0}
+}
+
 // Something that changes what readings may be expected.
 type Observation_Event int32
 
@@ -64,11 +180,11 @@ func (x Observation_Event) String() string {
 }
 
 func (Observation_Event) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_drift_service_proto_enumTypes[0].Descriptor()
+	return file_linepace_v1_drift_service_proto_enumTypes[2].Descriptor()
 }
 
 func (Observation_Event) Type() protoreflect.EnumType {
-	return &file_linepace_v1_drift_service_proto_enumTypes[0]
+	return &file_linepace_v1_drift_service_proto_enumTypes[2]
 }
 
 func (x Observation_Event) Number() protoreflect.EnumNumber {
@@ -77,7 +193,7 @@ func (x Observation_Event) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Observation_Event.Descriptor instead.
 func (Observation_Event) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{1, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{4, 0}
 }
 
 // Kinds of change.
@@ -121,11 +237,11 @@ func (x AssessResponse_Change_Kind) String() string {
 }
 
 func (AssessResponse_Change_Kind) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_drift_service_proto_enumTypes[1].Descriptor()
+	return file_linepace_v1_drift_service_proto_enumTypes[3].Descriptor()
 }
 
 func (AssessResponse_Change_Kind) Type() protoreflect.EnumType {
-	return &file_linepace_v1_drift_service_proto_enumTypes[1]
+	return &file_linepace_v1_drift_service_proto_enumTypes[3]
 }
 
 func (x AssessResponse_Change_Kind) Number() protoreflect.EnumNumber {
@@ -134,7 +250,7 @@ func (x AssessResponse_Change_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Change_Kind.Descriptor instead.
 func (AssessResponse_Change_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 6, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6, 0}
 }
 
 // Names of causes.
@@ -182,11 +298,11 @@ func (x AssessResponse_Change_Name) String() string {
 }
 
 func (AssessResponse_Change_Name) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_drift_service_proto_enumTypes[2].Descriptor()
+	return file_linepace_v1_drift_service_proto_enumTypes[4].Descriptor()
 }
 
 func (AssessResponse_Change_Name) Type() protoreflect.EnumType {
-	return &file_linepace_v1_drift_service_proto_enumTypes[2]
+	return &file_linepace_v1_drift_service_proto_enumTypes[4]
 }
 
 func (x AssessResponse_Change_Name) Number() protoreflect.EnumNumber {
@@ -195,7 +311,7 @@ func (x AssessResponse_Change_Name) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Change_Name.Descriptor instead.
 func (AssessResponse_Change_Name) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 6, 1}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6, 1}
 }
 
 // Limits.
@@ -235,11 +351,11 @@ func (x AssessResponse_Forecast_What) String() string {
 }
 
 func (AssessResponse_Forecast_What) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_drift_service_proto_enumTypes[3].Descriptor()
+	return file_linepace_v1_drift_service_proto_enumTypes[5].Descriptor()
 }
 
 func (AssessResponse_Forecast_What) Type() protoreflect.EnumType {
-	return &file_linepace_v1_drift_service_proto_enumTypes[3]
+	return &file_linepace_v1_drift_service_proto_enumTypes[5]
 }
 
 func (x AssessResponse_Forecast_What) Number() protoreflect.EnumNumber {
@@ -248,7 +364,7 @@ func (x AssessResponse_Forecast_What) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Forecast_What.Descriptor instead.
 func (AssessResponse_Forecast_What) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 8, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 8, 0}
 }
 
 // Codes.
@@ -314,11 +430,11 @@ func (x AssessResponse_Advice_Code) String() string {
 }
 
 func (AssessResponse_Advice_Code) Descriptor() protoreflect.EnumDescriptor {
-	return file_linepace_v1_drift_service_proto_enumTypes[4].Descriptor()
+	return file_linepace_v1_drift_service_proto_enumTypes[6].Descriptor()
 }
 
 func (AssessResponse_Advice_Code) Type() protoreflect.EnumType {
-	return &file_linepace_v1_drift_service_proto_enumTypes[4]
+	return &file_linepace_v1_drift_service_proto_enumTypes[6]
 }
 
 func (x AssessResponse_Advice_Code) Number() protoreflect.EnumNumber {
@@ -327,7 +443,280 @@ func (x AssessResponse_Advice_Code) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Advice_Code.Descriptor instead.
 func (AssessResponse_Advice_Code) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 10, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 10, 0}
+}
+
+// Further observations of a drive that is watched.
+type TrackRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How the drive is watched. Required without a state; with one it may be left out, and
+	// must be as it was where it is given.
+	Setup *TrackSetup `protobuf:"bytes,1,opt,name=setup,proto3" json:"setup,omitempty"`
+	// The state of the answer before. Empty: the watch begins.
+	State string `protobuf:"bytes,2,opt,name=state,proto3" json:"state,omitempty"`
+	// Observations in the order of their times, later than those before; at most 100000.
+	// Either these or columns. An event begins the charts and the trend anew: about the
+	// commissioned model where sigma is given, with a new baseline otherwise.
+	Observations []*Observation `protobuf:"bytes,3,rep,name=observations,proto3" json:"observations,omitempty"`
+	// The same as columns of numbers, which are smaller and faster.
+	Columns *ObservationColumns `protobuf:"bytes,4,opt,name=columns,proto3" json:"columns,omitempty"`
+	// How many results the answer holds at most beside those with an alarm, 2 to 10000.
+	// Default 500.
+	SeriesPoints  *int32 `protobuf:"varint,5,opt,name=series_points,json=seriesPoints,proto3,oneof" json:"series_points,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrackRequest) Reset() {
+	*x = TrackRequest{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackRequest) ProtoMessage() {}
+
+func (x *TrackRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackRequest.ProtoReflect.Descriptor instead.
+func (*TrackRequest) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *TrackRequest) GetSetup() *TrackSetup {
+	if x != nil {
+		return x.Setup
+	}
+	return nil
+}
+
+func (x *TrackRequest) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *TrackRequest) GetObservations() []*Observation {
+	if x != nil {
+		return x.Observations
+	}
+	return nil
+}
+
+func (x *TrackRequest) GetColumns() *ObservationColumns {
+	if x != nil {
+		return x.Columns
+	}
+	return nil
+}
+
+func (x *TrackRequest) GetSeriesPoints() int32 {
+	if x != nil && x.SeriesPoints != nil {
+		return *x.SeriesPoints
+	}
+	return 0
+}
+
+// How a drive is watched.
+type TrackSetup struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the drive delivered when it was commissioned. Absent: what its drivetrain or
+	// its measured references say; then drive is required.
+	Commissioned *DeliveryModel `protobuf:"bytes,1,opt,name=commissioned,proto3" json:"commissioned,omitempty"`
+	// The meter. Required with meter_pulses.
+	Meter *Meter `protobuf:"bytes,2,opt,name=meter,proto3" json:"meter,omitempty"`
+	// The scatter of a reading. Required.
+	Sigma *Sigma `protobuf:"bytes,3,opt,name=sigma,proto3" json:"sigma,omitempty"`
+	// The cumulative sum chart. Absent: k 0.5, h 5.
+	Cusum *Cusum `protobuf:"bytes,4,opt,name=cusum,proto3" json:"cusum,omitempty"`
+	// The chart of moving averages. Absent: lambda 0.2, width 3.
+	Ewma *Ewma `protobuf:"bytes,5,opt,name=ewma,proto3" json:"ewma,omitempty"`
+	// The drive.
+	Drive *Drive `protobuf:"bytes,6,opt,name=drive,proto3" json:"drive,omitempty"`
+	// The material that it conveys, where what was metered and what it delivers differ
+	// in kind.
+	Material      *Material `protobuf:"bytes,7,opt,name=material,proto3" json:"material,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrackSetup) Reset() {
+	*x = TrackSetup{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackSetup) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackSetup) ProtoMessage() {}
+
+func (x *TrackSetup) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackSetup.ProtoReflect.Descriptor instead.
+func (*TrackSetup) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *TrackSetup) GetCommissioned() *DeliveryModel {
+	if x != nil {
+		return x.Commissioned
+	}
+	return nil
+}
+
+func (x *TrackSetup) GetMeter() *Meter {
+	if x != nil {
+		return x.Meter
+	}
+	return nil
+}
+
+func (x *TrackSetup) GetSigma() *Sigma {
+	if x != nil {
+		return x.Sigma
+	}
+	return nil
+}
+
+func (x *TrackSetup) GetCusum() *Cusum {
+	if x != nil {
+		return x.Cusum
+	}
+	return nil
+}
+
+func (x *TrackSetup) GetEwma() *Ewma {
+	if x != nil {
+		return x.Ewma
+	}
+	return nil
+}
+
+func (x *TrackSetup) GetDrive() *Drive {
+	if x != nil {
+		return x.Drive
+	}
+	return nil
+}
+
+func (x *TrackSetup) GetMaterial() *Material {
+	if x != nil {
+		return x.Material
+	}
+	return nil
+}
+
+// What further observations say.
+type TrackResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The readings: all of them, or, where there are more than series_points, of each run
+	// of as many as it takes the lowest and the highest, and each with an alarm.
+	Results []*TrackResponse_Result `protobuf:"bytes,1,rep,name=results,proto3" json:"results,omitempty"`
+	// What has been seen since the last event.
+	Summary *TrackResponse_Summary `protobuf:"bytes,2,opt,name=summary,proto3" json:"summary,omitempty"`
+	// The line of least squares of the loss since the last event. Absent: fewer than three
+	// readings.
+	Trend *TrackResponse_Trend `protobuf:"bytes,3,opt,name=trend,proto3" json:"trend,omitempty"`
+	// What to know of it.
+	Advice []*TrackResponse_Advice `protobuf:"bytes,4,rep,name=advice,proto3" json:"advice,omitempty"`
+	// What was seen so far, for the next request: a text of about 800 characters that
+	// the server has authenticated, to be kept as it is.
+	State         string `protobuf:"bytes,5,opt,name=state,proto3" json:"state,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrackResponse) Reset() {
+	*x = TrackResponse{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackResponse) ProtoMessage() {}
+
+func (x *TrackResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackResponse.ProtoReflect.Descriptor instead.
+func (*TrackResponse) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *TrackResponse) GetResults() []*TrackResponse_Result {
+	if x != nil {
+		return x.Results
+	}
+	return nil
+}
+
+func (x *TrackResponse) GetSummary() *TrackResponse_Summary {
+	if x != nil {
+		return x.Summary
+	}
+	return nil
+}
+
+func (x *TrackResponse) GetTrend() *TrackResponse_Trend {
+	if x != nil {
+		return x.Trend
+	}
+	return nil
+}
+
+func (x *TrackResponse) GetAdvice() []*TrackResponse_Advice {
+	if x != nil {
+		return x.Advice
+	}
+	return nil
+}
+
+func (x *TrackResponse) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
 }
 
 // Asks how a drive delivers against its commissioned model.
@@ -374,7 +763,7 @@ type AssessRequest struct {
 
 func (x *AssessRequest) Reset() {
 	*x = AssessRequest{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -386,7 +775,7 @@ func (x *AssessRequest) String() string {
 func (*AssessRequest) ProtoMessage() {}
 
 func (x *AssessRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -399,7 +788,7 @@ func (x *AssessRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessRequest.ProtoReflect.Descriptor instead.
 func (*AssessRequest) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *AssessRequest) GetObservations() []*Observation {
@@ -522,7 +911,7 @@ type Observation struct {
 
 func (x *Observation) Reset() {
 	*x = Observation{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -534,7 +923,7 @@ func (x *Observation) String() string {
 func (*Observation) ProtoMessage() {}
 
 func (x *Observation) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -547,7 +936,7 @@ func (x *Observation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Observation.ProtoReflect.Descriptor instead.
 func (*Observation) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{1}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Observation) GetTime() string {
@@ -627,7 +1016,7 @@ type ObservationColumns struct {
 
 func (x *ObservationColumns) Reset() {
 	*x = ObservationColumns{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -639,7 +1028,7 @@ func (x *ObservationColumns) String() string {
 func (*ObservationColumns) ProtoMessage() {}
 
 func (x *ObservationColumns) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -652,7 +1041,7 @@ func (x *ObservationColumns) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ObservationColumns.ProtoReflect.Descriptor instead.
 func (*ObservationColumns) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ObservationColumns) GetStart() string {
@@ -732,7 +1121,7 @@ type Meter struct {
 
 func (x *Meter) Reset() {
 	*x = Meter{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -744,7 +1133,7 @@ func (x *Meter) String() string {
 func (*Meter) ProtoMessage() {}
 
 func (x *Meter) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -757,7 +1146,7 @@ func (x *Meter) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Meter.ProtoReflect.Descriptor instead.
 func (*Meter) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{3}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Meter) GetKFactor() *Quantity {
@@ -790,7 +1179,7 @@ type Sigma struct {
 
 func (x *Sigma) Reset() {
 	*x = Sigma{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -802,7 +1191,7 @@ func (x *Sigma) String() string {
 func (*Sigma) ProtoMessage() {}
 
 func (x *Sigma) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -815,7 +1204,7 @@ func (x *Sigma) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sigma.ProtoReflect.Descriptor instead.
 func (*Sigma) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{4}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Sigma) GetFrom() isSigma_From {
@@ -877,7 +1266,7 @@ type Cusum struct {
 
 func (x *Cusum) Reset() {
 	*x = Cusum{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -889,7 +1278,7 @@ func (x *Cusum) String() string {
 func (*Cusum) ProtoMessage() {}
 
 func (x *Cusum) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -902,7 +1291,7 @@ func (x *Cusum) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cusum.ProtoReflect.Descriptor instead.
 func (*Cusum) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{5}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Cusum) GetK() float64 {
@@ -939,7 +1328,7 @@ type Ewma struct {
 
 func (x *Ewma) Reset() {
 	*x = Ewma{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -951,7 +1340,7 @@ func (x *Ewma) String() string {
 func (*Ewma) ProtoMessage() {}
 
 func (x *Ewma) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -964,7 +1353,7 @@ func (x *Ewma) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Ewma.ProtoReflect.Descriptor instead.
 func (*Ewma) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Ewma) GetLambda() float64 {
@@ -994,7 +1383,7 @@ type Duty struct {
 
 func (x *Duty) Reset() {
 	*x = Duty{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1006,7 +1395,7 @@ func (x *Duty) String() string {
 func (*Duty) ProtoMessage() {}
 
 func (x *Duty) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1019,7 +1408,7 @@ func (x *Duty) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Duty.ProtoReflect.Descriptor instead.
 func (*Duty) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{7}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Duty) GetHoursPerDay() float64 {
@@ -1073,7 +1462,7 @@ type AssessResponse struct {
 
 func (x *AssessResponse) Reset() {
 	*x = AssessResponse{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1085,7 +1474,7 @@ func (x *AssessResponse) String() string {
 func (*AssessResponse) ProtoMessage() {}
 
 func (x *AssessResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1098,7 +1487,7 @@ func (x *AssessResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse.ProtoReflect.Descriptor instead.
 func (*AssessResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *AssessResponse) GetNow() *AssessResponse_Now {
@@ -1178,6 +1567,382 @@ func (x *AssessResponse) GetWorking() []*Step {
 	return nil
 }
 
+// A reading.
+type TrackResponse_Result struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The observation, counted from 0 in this request.
+	Index int32 `protobuf:"varint,1,opt,name=index,proto3" json:"index,omitempty"`
+	// Its time.
+	Time string `protobuf:"bytes,2,opt,name=time,proto3" json:"time,omitempty"`
+	// Metered against expected, percent.
+	Percent float64 `protobuf:"fixed64,3,opt,name=percent,proto3" json:"percent,omitempty"`
+	// Its standard deviation, percent. Absent for a reading of the baseline, which is
+	// not charted.
+	SigmaPercent *float64 `protobuf:"fixed64,4,opt,name=sigma_percent,json=sigmaPercent,proto3,oneof" json:"sigma_percent,omitempty"`
+	// The upper sum of the cumulative sum chart, in standard deviations.
+	CusumHigh *float64 `protobuf:"fixed64,5,opt,name=cusum_high,json=cusumHigh,proto3,oneof" json:"cusum_high,omitempty"`
+	// The lower sum.
+	CusumLow *float64 `protobuf:"fixed64,6,opt,name=cusum_low,json=cusumLow,proto3,oneof" json:"cusum_low,omitempty"`
+	// The alarm of the cumulative sum chart.
+	CusumAlarm TrackResponse_Alarm `protobuf:"varint,7,opt,name=cusum_alarm,json=cusumAlarm,proto3,enum=linepace.v1.TrackResponse_Alarm" json:"cusum_alarm,omitempty"`
+	// How many readings the change that set off cusum_alarm lasts by the chart's own
+	// reckoning, this one included.
+	CusumRunCount *int32 `protobuf:"varint,8,opt,name=cusum_run_count,json=cusumRunCount,proto3,oneof" json:"cusum_run_count,omitempty"`
+	// The moving average, percent.
+	EwmaPercent *float64 `protobuf:"fixed64,9,opt,name=ewma_percent,json=ewmaPercent,proto3,oneof" json:"ewma_percent,omitempty"`
+	// Its lower limit, percent.
+	EwmaLowPercent *float64 `protobuf:"fixed64,10,opt,name=ewma_low_percent,json=ewmaLowPercent,proto3,oneof" json:"ewma_low_percent,omitempty"`
+	// Its upper limit, percent.
+	EwmaHighPercent *float64 `protobuf:"fixed64,11,opt,name=ewma_high_percent,json=ewmaHighPercent,proto3,oneof" json:"ewma_high_percent,omitempty"`
+	// The alarm of the chart of moving averages.
+	EwmaAlarm     TrackResponse_Alarm `protobuf:"varint,12,opt,name=ewma_alarm,json=ewmaAlarm,proto3,enum=linepace.v1.TrackResponse_Alarm" json:"ewma_alarm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrackResponse_Result) Reset() {
+	*x = TrackResponse_Result{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackResponse_Result) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackResponse_Result) ProtoMessage() {}
+
+func (x *TrackResponse_Result) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackResponse_Result.ProtoReflect.Descriptor instead.
+func (*TrackResponse_Result) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 0}
+}
+
+func (x *TrackResponse_Result) GetIndex() int32 {
+	if x != nil {
+		return x.Index
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetTime() string {
+	if x != nil {
+		return x.Time
+	}
+	return ""
+}
+
+func (x *TrackResponse_Result) GetPercent() float64 {
+	if x != nil {
+		return x.Percent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetSigmaPercent() float64 {
+	if x != nil && x.SigmaPercent != nil {
+		return *x.SigmaPercent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetCusumHigh() float64 {
+	if x != nil && x.CusumHigh != nil {
+		return *x.CusumHigh
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetCusumLow() float64 {
+	if x != nil && x.CusumLow != nil {
+		return *x.CusumLow
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetCusumAlarm() TrackResponse_Alarm {
+	if x != nil {
+		return x.CusumAlarm
+	}
+	return TrackResponse_ALARM_UNSPECIFIED
+}
+
+func (x *TrackResponse_Result) GetCusumRunCount() int32 {
+	if x != nil && x.CusumRunCount != nil {
+		return *x.CusumRunCount
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetEwmaPercent() float64 {
+	if x != nil && x.EwmaPercent != nil {
+		return *x.EwmaPercent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetEwmaLowPercent() float64 {
+	if x != nil && x.EwmaLowPercent != nil {
+		return *x.EwmaLowPercent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetEwmaHighPercent() float64 {
+	if x != nil && x.EwmaHighPercent != nil {
+		return *x.EwmaHighPercent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Result) GetEwmaAlarm() TrackResponse_Alarm {
+	if x != nil {
+		return x.EwmaAlarm
+	}
+	return TrackResponse_ALARM_UNSPECIFIED
+}
+
+// What has been seen. A count is a whole number of any size.
+type TrackResponse_Summary struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Readings since the watch began.
+	ReadingCount float64 `protobuf:"fixed64,1,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
+	// Observations since the watch began that were gaps.
+	GapCount float64 `protobuf:"fixed64,2,opt,name=gap_count,json=gapCount,proto3" json:"gap_count,omitempty"`
+	// Readings since the last event.
+	CurrentCount float64 `protobuf:"fixed64,3,opt,name=current_count,json=currentCount,proto3" json:"current_count,omitempty"`
+	// Mean reading since the last event, percent.
+	MeanPercent *float64 `protobuf:"fixed64,4,opt,name=mean_percent,json=meanPercent,proto3,oneof" json:"mean_percent,omitempty"`
+	// Target of the charts, percent. Absent until the baseline is complete.
+	TargetPercent *float64 `protobuf:"fixed64,5,opt,name=target_percent,json=targetPercent,proto3,oneof" json:"target_percent,omitempty"`
+	// Standard deviation of a reading, percent, but for that of counting pulses. Absent
+	// likewise.
+	SigmaPercent *float64 `protobuf:"fixed64,6,opt,name=sigma_percent,json=sigmaPercent,proto3,oneof" json:"sigma_percent,omitempty"`
+	// Correlation of each reading with the one before. Absent: fewer than ten.
+	Lag1Autocorrelation *float64 `protobuf:"fixed64,7,opt,name=lag1_autocorrelation,json=lag1Autocorrelation,proto3,oneof" json:"lag1_autocorrelation,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
+}
+
+func (x *TrackResponse_Summary) Reset() {
+	*x = TrackResponse_Summary{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackResponse_Summary) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackResponse_Summary) ProtoMessage() {}
+
+func (x *TrackResponse_Summary) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackResponse_Summary.ProtoReflect.Descriptor instead.
+func (*TrackResponse_Summary) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 1}
+}
+
+func (x *TrackResponse_Summary) GetReadingCount() float64 {
+	if x != nil {
+		return x.ReadingCount
+	}
+	return 0
+}
+
+func (x *TrackResponse_Summary) GetGapCount() float64 {
+	if x != nil {
+		return x.GapCount
+	}
+	return 0
+}
+
+func (x *TrackResponse_Summary) GetCurrentCount() float64 {
+	if x != nil {
+		return x.CurrentCount
+	}
+	return 0
+}
+
+func (x *TrackResponse_Summary) GetMeanPercent() float64 {
+	if x != nil && x.MeanPercent != nil {
+		return *x.MeanPercent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Summary) GetTargetPercent() float64 {
+	if x != nil && x.TargetPercent != nil {
+		return *x.TargetPercent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Summary) GetSigmaPercent() float64 {
+	if x != nil && x.SigmaPercent != nil {
+		return *x.SigmaPercent
+	}
+	return 0
+}
+
+func (x *TrackResponse_Summary) GetLag1Autocorrelation() float64 {
+	if x != nil && x.Lag1Autocorrelation != nil {
+		return *x.Lag1Autocorrelation
+	}
+	return 0
+}
+
+// A trend of the loss against calendar hours.
+type TrackResponse_Trend struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The loss per 1000 hours.
+	Per_1000Hours *Quantity `protobuf:"bytes,1,opt,name=per_1000_hours,json=per1000Hours,proto3" json:"per_1000_hours,omitempty"`
+	// Its lower bound with 95 % confidence.
+	Per_1000HoursLow *Quantity `protobuf:"bytes,2,opt,name=per_1000_hours_low,json=per1000HoursLow,proto3" json:"per_1000_hours_low,omitempty"`
+	// Its upper bound.
+	Per_1000HoursHigh *Quantity `protobuf:"bytes,3,opt,name=per_1000_hours_high,json=per1000HoursHigh,proto3" json:"per_1000_hours_high,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
+}
+
+func (x *TrackResponse_Trend) Reset() {
+	*x = TrackResponse_Trend{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackResponse_Trend) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackResponse_Trend) ProtoMessage() {}
+
+func (x *TrackResponse_Trend) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackResponse_Trend.ProtoReflect.Descriptor instead.
+func (*TrackResponse_Trend) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 2}
+}
+
+func (x *TrackResponse_Trend) GetPer_1000Hours() *Quantity {
+	if x != nil {
+		return x.Per_1000Hours
+	}
+	return nil
+}
+
+func (x *TrackResponse_Trend) GetPer_1000HoursLow() *Quantity {
+	if x != nil {
+		return x.Per_1000HoursLow
+	}
+	return nil
+}
+
+func (x *TrackResponse_Trend) GetPer_1000HoursHigh() *Quantity {
+	if x != nil {
+		return x.Per_1000HoursHigh
+	}
+	return nil
+}
+
+// Something to know.
+type TrackResponse_Advice struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What; never reworded.
+	Code TrackResponse_Advice_Code `protobuf:"varint,1,opt,name=code,proto3,enum=linepace.v1.TrackResponse_Advice_Code" json:"code,omitempty"`
+	// How grave it is.
+	Severity Check_Severity `protobuf:"varint,2,opt,name=severity,proto3,enum=linepace.v1.Check_Severity" json:"severity,omitempty"`
+	// The same in words.
+	Message       string `protobuf:"bytes,3,opt,name=message,proto3" json:"message,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrackResponse_Advice) Reset() {
+	*x = TrackResponse_Advice{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackResponse_Advice) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackResponse_Advice) ProtoMessage() {}
+
+func (x *TrackResponse_Advice) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackResponse_Advice.ProtoReflect.Descriptor instead.
+func (*TrackResponse_Advice) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 3}
+}
+
+func (x *TrackResponse_Advice) GetCode() TrackResponse_Advice_Code {
+	if x != nil {
+		return x.Code
+	}
+	return TrackResponse_Advice_CODE_UNSPECIFIED
+}
+
+func (x *TrackResponse_Advice) GetSeverity() Check_Severity {
+	if x != nil {
+		return x.Severity
+	}
+	return Check_SEVERITY_UNSPECIFIED
+}
+
+func (x *TrackResponse_Advice) GetMessage() string {
+	if x != nil {
+		return x.Message
+	}
+	return ""
+}
+
 // Something that was done before a row.
 type ObservationColumns_RowEvent struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1191,7 +1956,7 @@ type ObservationColumns_RowEvent struct {
 
 func (x *ObservationColumns_RowEvent) Reset() {
 	*x = ObservationColumns_RowEvent{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1203,7 +1968,7 @@ func (x *ObservationColumns_RowEvent) String() string {
 func (*ObservationColumns_RowEvent) ProtoMessage() {}
 
 func (x *ObservationColumns_RowEvent) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1216,7 +1981,7 @@ func (x *ObservationColumns_RowEvent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ObservationColumns_RowEvent.ProtoReflect.Descriptor instead.
 func (*ObservationColumns_RowEvent) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{5, 0}
 }
 
 func (x *ObservationColumns_RowEvent) GetRow() int32 {
@@ -1259,7 +2024,7 @@ type AssessResponse_Now struct {
 
 func (x *AssessResponse_Now) Reset() {
 	*x = AssessResponse_Now{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1271,7 +2036,7 @@ func (x *AssessResponse_Now) String() string {
 func (*AssessResponse_Now) ProtoMessage() {}
 
 func (x *AssessResponse_Now) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1284,7 +2049,7 @@ func (x *AssessResponse_Now) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Now.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Now) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 0}
 }
 
 func (x *AssessResponse_Now) GetTime() string {
@@ -1372,7 +2137,7 @@ type AssessResponse_Summary struct {
 
 func (x *AssessResponse_Summary) Reset() {
 	*x = AssessResponse_Summary{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1384,7 +2149,7 @@ func (x *AssessResponse_Summary) String() string {
 func (*AssessResponse_Summary) ProtoMessage() {}
 
 func (x *AssessResponse_Summary) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1397,7 +2162,7 @@ func (x *AssessResponse_Summary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Summary.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Summary) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 1}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 1}
 }
 
 func (x *AssessResponse_Summary) GetReadingCount() int32 {
@@ -1487,7 +2252,7 @@ type AssessResponse_Chart struct {
 
 func (x *AssessResponse_Chart) Reset() {
 	*x = AssessResponse_Chart{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1499,7 +2264,7 @@ func (x *AssessResponse_Chart) String() string {
 func (*AssessResponse_Chart) ProtoMessage() {}
 
 func (x *AssessResponse_Chart) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1512,7 +2277,7 @@ func (x *AssessResponse_Chart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Chart.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Chart) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 2}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 2}
 }
 
 func (x *AssessResponse_Chart) GetAlarms() []*AssessResponse_Alarm {
@@ -1582,7 +2347,7 @@ type AssessResponse_Alarm struct {
 
 func (x *AssessResponse_Alarm) Reset() {
 	*x = AssessResponse_Alarm{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1594,7 +2359,7 @@ func (x *AssessResponse_Alarm) String() string {
 func (*AssessResponse_Alarm) ProtoMessage() {}
 
 func (x *AssessResponse_Alarm) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1607,7 +2372,7 @@ func (x *AssessResponse_Alarm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Alarm.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Alarm) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 3}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 3}
 }
 
 func (x *AssessResponse_Alarm) GetIndex() int32 {
@@ -1655,7 +2420,7 @@ type AssessResponse_ChartPoint struct {
 
 func (x *AssessResponse_ChartPoint) Reset() {
 	*x = AssessResponse_ChartPoint{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1667,7 +2432,7 @@ func (x *AssessResponse_ChartPoint) String() string {
 func (*AssessResponse_ChartPoint) ProtoMessage() {}
 
 func (x *AssessResponse_ChartPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1680,7 +2445,7 @@ func (x *AssessResponse_ChartPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_ChartPoint.ProtoReflect.Descriptor instead.
 func (*AssessResponse_ChartPoint) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 4}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 4}
 }
 
 func (x *AssessResponse_ChartPoint) GetIndex() int32 {
@@ -1728,7 +2493,7 @@ type AssessResponse_Point struct {
 
 func (x *AssessResponse_Point) Reset() {
 	*x = AssessResponse_Point{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1740,7 +2505,7 @@ func (x *AssessResponse_Point) String() string {
 func (*AssessResponse_Point) ProtoMessage() {}
 
 func (x *AssessResponse_Point) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1753,7 +2518,7 @@ func (x *AssessResponse_Point) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Point.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Point) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 5}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 5}
 }
 
 func (x *AssessResponse_Point) GetIndex() int32 {
@@ -1812,7 +2577,7 @@ type AssessResponse_Change struct {
 
 func (x *AssessResponse_Change) Reset() {
 	*x = AssessResponse_Change{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1824,7 +2589,7 @@ func (x *AssessResponse_Change) String() string {
 func (*AssessResponse_Change) ProtoMessage() {}
 
 func (x *AssessResponse_Change) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1837,7 +2602,7 @@ func (x *AssessResponse_Change) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Change.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Change) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 6}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6}
 }
 
 func (x *AssessResponse_Change) GetKind() AssessResponse_Change_Kind {
@@ -1932,7 +2697,7 @@ type AssessResponse_Trend struct {
 
 func (x *AssessResponse_Trend) Reset() {
 	*x = AssessResponse_Trend{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1944,7 +2709,7 @@ func (x *AssessResponse_Trend) String() string {
 func (*AssessResponse_Trend) ProtoMessage() {}
 
 func (x *AssessResponse_Trend) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1957,7 +2722,7 @@ func (x *AssessResponse_Trend) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Trend.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Trend) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 7}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 7}
 }
 
 func (x *AssessResponse_Trend) GetPer_1000Hours() *Quantity {
@@ -2053,7 +2818,7 @@ type AssessResponse_Forecast struct {
 
 func (x *AssessResponse_Forecast) Reset() {
 	*x = AssessResponse_Forecast{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2065,7 +2830,7 @@ func (x *AssessResponse_Forecast) String() string {
 func (*AssessResponse_Forecast) ProtoMessage() {}
 
 func (x *AssessResponse_Forecast) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2078,7 +2843,7 @@ func (x *AssessResponse_Forecast) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Forecast.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Forecast) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 8}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 8}
 }
 
 func (x *AssessResponse_Forecast) GetWhat() AssessResponse_Forecast_What {
@@ -2145,7 +2910,7 @@ type AssessResponse_Correction struct {
 
 func (x *AssessResponse_Correction) Reset() {
 	*x = AssessResponse_Correction{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2157,7 +2922,7 @@ func (x *AssessResponse_Correction) String() string {
 func (*AssessResponse_Correction) ProtoMessage() {}
 
 func (x *AssessResponse_Correction) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2170,7 +2935,7 @@ func (x *AssessResponse_Correction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Correction.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Correction) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 9}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 9}
 }
 
 func (x *AssessResponse_Correction) GetOverlay() *DriveCorrection {
@@ -2209,7 +2974,7 @@ type AssessResponse_Advice struct {
 
 func (x *AssessResponse_Advice) Reset() {
 	*x = AssessResponse_Advice{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2221,7 +2986,7 @@ func (x *AssessResponse_Advice) String() string {
 func (*AssessResponse_Advice) ProtoMessage() {}
 
 func (x *AssessResponse_Advice) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2234,7 +2999,7 @@ func (x *AssessResponse_Advice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Advice.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Advice) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 10}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 10}
 }
 
 func (x *AssessResponse_Advice) GetCode() AssessResponse_Advice_Code {
@@ -2277,7 +3042,7 @@ type AssessResponse_Change_Cause struct {
 
 func (x *AssessResponse_Change_Cause) Reset() {
 	*x = AssessResponse_Change_Cause{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2289,7 +3054,7 @@ func (x *AssessResponse_Change_Cause) String() string {
 func (*AssessResponse_Change_Cause) ProtoMessage() {}
 
 func (x *AssessResponse_Change_Cause) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2302,7 +3067,7 @@ func (x *AssessResponse_Change_Cause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Change_Cause.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Change_Cause) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 6, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6, 0}
 }
 
 func (x *AssessResponse_Change_Cause) GetName() AssessResponse_Change_Name {
@@ -2344,7 +3109,85 @@ var File_linepace_v1_drift_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1flinepace/v1/drift_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\x97\x05\n" +
+	"\x1flinepace/v1/drift_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\x9e\x02\n" +
+	"\fTrackRequest\x12-\n" +
+	"\x05setup\x18\x01 \x01(\v2\x17.linepace.v1.TrackSetupR\x05setup\x12\x1e\n" +
+	"\x05state\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80 R\x05state\x12H\n" +
+	"\fobservations\x18\x03 \x03(\v2\x18.linepace.v1.ObservationB\n" +
+	"\xbaH\a\x92\x01\x04\x10\xa0\x8d\x06R\fobservations\x129\n" +
+	"\acolumns\x18\x04 \x01(\v2\x1f.linepace.v1.ObservationColumnsR\acolumns\x12(\n" +
+	"\rseries_points\x18\x05 \x01(\x05H\x00R\fseriesPoints\x88\x01\x01B\x10\n" +
+	"\x0e_series_points\"\xd6\x02\n" +
+	"\n" +
+	"TrackSetup\x12>\n" +
+	"\fcommissioned\x18\x01 \x01(\v2\x1a.linepace.v1.DeliveryModelR\fcommissioned\x12(\n" +
+	"\x05meter\x18\x02 \x01(\v2\x12.linepace.v1.MeterR\x05meter\x120\n" +
+	"\x05sigma\x18\x03 \x01(\v2\x12.linepace.v1.SigmaB\x06\xbaH\x03\xc8\x01\x01R\x05sigma\x12(\n" +
+	"\x05cusum\x18\x04 \x01(\v2\x12.linepace.v1.CusumR\x05cusum\x12%\n" +
+	"\x04ewma\x18\x05 \x01(\v2\x11.linepace.v1.EwmaR\x04ewma\x12(\n" +
+	"\x05drive\x18\x06 \x01(\v2\x12.linepace.v1.DriveR\x05drive\x121\n" +
+	"\bmaterial\x18\a \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\"\x92\x0e\n" +
+	"\rTrackResponse\x12;\n" +
+	"\aresults\x18\x01 \x03(\v2!.linepace.v1.TrackResponse.ResultR\aresults\x12<\n" +
+	"\asummary\x18\x02 \x01(\v2\".linepace.v1.TrackResponse.SummaryR\asummary\x126\n" +
+	"\x05trend\x18\x03 \x01(\v2 .linepace.v1.TrackResponse.TrendR\x05trend\x129\n" +
+	"\x06advice\x18\x04 \x03(\v2!.linepace.v1.TrackResponse.AdviceR\x06advice\x12\x14\n" +
+	"\x05state\x18\x05 \x01(\tR\x05state\x1a\xf4\x04\n" +
+	"\x06Result\x12\x14\n" +
+	"\x05index\x18\x01 \x01(\x05R\x05index\x12\x12\n" +
+	"\x04time\x18\x02 \x01(\tR\x04time\x12\x18\n" +
+	"\apercent\x18\x03 \x01(\x01R\apercent\x12(\n" +
+	"\rsigma_percent\x18\x04 \x01(\x01H\x00R\fsigmaPercent\x88\x01\x01\x12\"\n" +
+	"\n" +
+	"cusum_high\x18\x05 \x01(\x01H\x01R\tcusumHigh\x88\x01\x01\x12 \n" +
+	"\tcusum_low\x18\x06 \x01(\x01H\x02R\bcusumLow\x88\x01\x01\x12A\n" +
+	"\vcusum_alarm\x18\a \x01(\x0e2 .linepace.v1.TrackResponse.AlarmR\n" +
+	"cusumAlarm\x12+\n" +
+	"\x0fcusum_run_count\x18\b \x01(\x05H\x03R\rcusumRunCount\x88\x01\x01\x12&\n" +
+	"\fewma_percent\x18\t \x01(\x01H\x04R\vewmaPercent\x88\x01\x01\x12-\n" +
+	"\x10ewma_low_percent\x18\n" +
+	" \x01(\x01H\x05R\x0eewmaLowPercent\x88\x01\x01\x12/\n" +
+	"\x11ewma_high_percent\x18\v \x01(\x01H\x06R\x0fewmaHighPercent\x88\x01\x01\x12?\n" +
+	"\n" +
+	"ewma_alarm\x18\f \x01(\x0e2 .linepace.v1.TrackResponse.AlarmR\tewmaAlarmB\x10\n" +
+	"\x0e_sigma_percentB\r\n" +
+	"\v_cusum_highB\f\n" +
+	"\n" +
+	"_cusum_lowB\x12\n" +
+	"\x10_cusum_run_countB\x0f\n" +
+	"\r_ewma_percentB\x13\n" +
+	"\x11_ewma_low_percentB\x14\n" +
+	"\x12_ewma_high_percent\x1a\xf5\x02\n" +
+	"\aSummary\x12#\n" +
+	"\rreading_count\x18\x01 \x01(\x01R\freadingCount\x12\x1b\n" +
+	"\tgap_count\x18\x02 \x01(\x01R\bgapCount\x12#\n" +
+	"\rcurrent_count\x18\x03 \x01(\x01R\fcurrentCount\x12&\n" +
+	"\fmean_percent\x18\x04 \x01(\x01H\x00R\vmeanPercent\x88\x01\x01\x12*\n" +
+	"\x0etarget_percent\x18\x05 \x01(\x01H\x01R\rtargetPercent\x88\x01\x01\x12(\n" +
+	"\rsigma_percent\x18\x06 \x01(\x01H\x02R\fsigmaPercent\x88\x01\x01\x126\n" +
+	"\x14lag1_autocorrelation\x18\a \x01(\x01H\x03R\x13lag1Autocorrelation\x88\x01\x01B\x0f\n" +
+	"\r_mean_percentB\x11\n" +
+	"\x0f_target_percentB\x10\n" +
+	"\x0e_sigma_percentB\x17\n" +
+	"\x15_lag1_autocorrelation\x1a\xce\x01\n" +
+	"\x05Trend\x12;\n" +
+	"\x0eper_1000_hours\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\fper1000Hours\x12B\n" +
+	"\x12per_1000_hours_low\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x0fper1000HoursLow\x12D\n" +
+	"\x13per_1000_hours_high\x18\x03 \x01(\v2\x15.linepace.v1.QuantityR\x10per1000HoursHigh\x1a\x89\x02\n" +
+	"\x06Advice\x12:\n" +
+	"\x04code\x18\x01 \x01(\x0e2&.linepace.v1.TrackResponse.Advice.CodeR\x04code\x127\n" +
+	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x18\n" +
+	"\amessage\x18\x03 \x01(\tR\amessage\"p\n" +
+	"\x04Code\x12\x14\n" +
+	"\x10CODE_UNSPECIFIED\x10\x00\x12\v\n" +
+	"\aALARMED\x10\x01\x12\x17\n" +
+	"\x13BASELINE_INCOMPLETE\x10\x02\x12\x17\n" +
+	"\x13CORRELATED_READINGS\x10\x03\x12\x13\n" +
+	"\x0fNO_RANK_METHODS\x10\x04\"1\n" +
+	"\x05Alarm\x12\x15\n" +
+	"\x11ALARM_UNSPECIFIED\x10\x00\x12\b\n" +
+	"\x04HIGH\x10\x01\x12\a\n" +
+	"\x03LOW\x10\x02\"\x97\x05\n" +
 	"\rAssessRequest\x12H\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.linepace.v1.ObservationB\n" +
 	"\xbaH\a\x92\x01\x04\x10\xa0\x8d\x06R\fobservations\x129\n" +
@@ -2577,9 +3420,10 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"FIND_CAUSE\x10\x06\x12\x17\n" +
 	"\x13CORRELATED_READINGS\x10\a\x12\n" +
 	"\n" +
-	"\x06SEASON\x10\b2n\n" +
+	"\x06SEASON\x10\b2\xca\x01\n" +
 	"\fDriftService\x12^\n" +
-	"\x06Assess\x12\x1a.linepace.v1.AssessRequest\x1a\x1b.linepace.v1.AssessResponse\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/drift:assessB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\x06Assess\x12\x1a.linepace.v1.AssessRequest\x1a\x1b.linepace.v1.AssessResponse\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/drift:assess\x12Z\n" +
+	"\x05Track\x12\x19.linepace.v1.TrackRequest\x1a\x1a.linepace.v1.TrackResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/drift:trackB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_drift_service_proto_rawDescOnce sync.Once
@@ -2593,100 +3437,132 @@ func file_linepace_v1_drift_service_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_drift_service_proto_rawDescData
 }
 
-var file_linepace_v1_drift_service_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_linepace_v1_drift_service_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_linepace_v1_drift_service_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
+var file_linepace_v1_drift_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_linepace_v1_drift_service_proto_goTypes = []any{
-	(Observation_Event)(0),              // 0: linepace.v1.Observation.Event
-	(AssessResponse_Change_Kind)(0),     // 1: linepace.v1.AssessResponse.Change.Kind
-	(AssessResponse_Change_Name)(0),     // 2: linepace.v1.AssessResponse.Change.Name
-	(AssessResponse_Forecast_What)(0),   // 3: linepace.v1.AssessResponse.Forecast.What
-	(AssessResponse_Advice_Code)(0),     // 4: linepace.v1.AssessResponse.Advice.Code
-	(*AssessRequest)(nil),               // 5: linepace.v1.AssessRequest
-	(*Observation)(nil),                 // 6: linepace.v1.Observation
-	(*ObservationColumns)(nil),          // 7: linepace.v1.ObservationColumns
-	(*Meter)(nil),                       // 8: linepace.v1.Meter
-	(*Sigma)(nil),                       // 9: linepace.v1.Sigma
-	(*Cusum)(nil),                       // 10: linepace.v1.Cusum
-	(*Ewma)(nil),                        // 11: linepace.v1.Ewma
-	(*Duty)(nil),                        // 12: linepace.v1.Duty
-	(*AssessResponse)(nil),              // 13: linepace.v1.AssessResponse
-	(*ObservationColumns_RowEvent)(nil), // 14: linepace.v1.ObservationColumns.RowEvent
-	(*AssessResponse_Now)(nil),          // 15: linepace.v1.AssessResponse.Now
-	(*AssessResponse_Summary)(nil),      // 16: linepace.v1.AssessResponse.Summary
-	(*AssessResponse_Chart)(nil),        // 17: linepace.v1.AssessResponse.Chart
-	(*AssessResponse_Alarm)(nil),        // 18: linepace.v1.AssessResponse.Alarm
-	(*AssessResponse_ChartPoint)(nil),   // 19: linepace.v1.AssessResponse.ChartPoint
-	(*AssessResponse_Point)(nil),        // 20: linepace.v1.AssessResponse.Point
-	(*AssessResponse_Change)(nil),       // 21: linepace.v1.AssessResponse.Change
-	(*AssessResponse_Trend)(nil),        // 22: linepace.v1.AssessResponse.Trend
-	(*AssessResponse_Forecast)(nil),     // 23: linepace.v1.AssessResponse.Forecast
-	(*AssessResponse_Correction)(nil),   // 24: linepace.v1.AssessResponse.Correction
-	(*AssessResponse_Advice)(nil),       // 25: linepace.v1.AssessResponse.Advice
-	(*AssessResponse_Change_Cause)(nil), // 26: linepace.v1.AssessResponse.Change.Cause
-	(*DeliveryModel)(nil),               // 27: linepace.v1.DeliveryModel
-	(*Drive)(nil),                       // 28: linepace.v1.Drive
-	(*Material)(nil),                    // 29: linepace.v1.Material
-	(*Quantity)(nil),                    // 30: linepace.v1.Quantity
-	(*Step)(nil),                        // 31: linepace.v1.Step
-	(*DriveCorrection)(nil),             // 32: linepace.v1.DriveCorrection
-	(*Setpoint)(nil),                    // 33: linepace.v1.Setpoint
-	(Check_Severity)(0),                 // 34: linepace.v1.Check.Severity
+	(TrackResponse_Alarm)(0),            // 0: linepace.v1.TrackResponse.Alarm
+	(TrackResponse_Advice_Code)(0),      // 1: linepace.v1.TrackResponse.Advice.Code
+	(Observation_Event)(0),              // 2: linepace.v1.Observation.Event
+	(AssessResponse_Change_Kind)(0),     // 3: linepace.v1.AssessResponse.Change.Kind
+	(AssessResponse_Change_Name)(0),     // 4: linepace.v1.AssessResponse.Change.Name
+	(AssessResponse_Forecast_What)(0),   // 5: linepace.v1.AssessResponse.Forecast.What
+	(AssessResponse_Advice_Code)(0),     // 6: linepace.v1.AssessResponse.Advice.Code
+	(*TrackRequest)(nil),                // 7: linepace.v1.TrackRequest
+	(*TrackSetup)(nil),                  // 8: linepace.v1.TrackSetup
+	(*TrackResponse)(nil),               // 9: linepace.v1.TrackResponse
+	(*AssessRequest)(nil),               // 10: linepace.v1.AssessRequest
+	(*Observation)(nil),                 // 11: linepace.v1.Observation
+	(*ObservationColumns)(nil),          // 12: linepace.v1.ObservationColumns
+	(*Meter)(nil),                       // 13: linepace.v1.Meter
+	(*Sigma)(nil),                       // 14: linepace.v1.Sigma
+	(*Cusum)(nil),                       // 15: linepace.v1.Cusum
+	(*Ewma)(nil),                        // 16: linepace.v1.Ewma
+	(*Duty)(nil),                        // 17: linepace.v1.Duty
+	(*AssessResponse)(nil),              // 18: linepace.v1.AssessResponse
+	(*TrackResponse_Result)(nil),        // 19: linepace.v1.TrackResponse.Result
+	(*TrackResponse_Summary)(nil),       // 20: linepace.v1.TrackResponse.Summary
+	(*TrackResponse_Trend)(nil),         // 21: linepace.v1.TrackResponse.Trend
+	(*TrackResponse_Advice)(nil),        // 22: linepace.v1.TrackResponse.Advice
+	(*ObservationColumns_RowEvent)(nil), // 23: linepace.v1.ObservationColumns.RowEvent
+	(*AssessResponse_Now)(nil),          // 24: linepace.v1.AssessResponse.Now
+	(*AssessResponse_Summary)(nil),      // 25: linepace.v1.AssessResponse.Summary
+	(*AssessResponse_Chart)(nil),        // 26: linepace.v1.AssessResponse.Chart
+	(*AssessResponse_Alarm)(nil),        // 27: linepace.v1.AssessResponse.Alarm
+	(*AssessResponse_ChartPoint)(nil),   // 28: linepace.v1.AssessResponse.ChartPoint
+	(*AssessResponse_Point)(nil),        // 29: linepace.v1.AssessResponse.Point
+	(*AssessResponse_Change)(nil),       // 30: linepace.v1.AssessResponse.Change
+	(*AssessResponse_Trend)(nil),        // 31: linepace.v1.AssessResponse.Trend
+	(*AssessResponse_Forecast)(nil),     // 32: linepace.v1.AssessResponse.Forecast
+	(*AssessResponse_Correction)(nil),   // 33: linepace.v1.AssessResponse.Correction
+	(*AssessResponse_Advice)(nil),       // 34: linepace.v1.AssessResponse.Advice
+	(*AssessResponse_Change_Cause)(nil), // 35: linepace.v1.AssessResponse.Change.Cause
+	(*DeliveryModel)(nil),               // 36: linepace.v1.DeliveryModel
+	(*Drive)(nil),                       // 37: linepace.v1.Drive
+	(*Material)(nil),                    // 38: linepace.v1.Material
+	(*Quantity)(nil),                    // 39: linepace.v1.Quantity
+	(*Step)(nil),                        // 40: linepace.v1.Step
+	(Check_Severity)(0),                 // 41: linepace.v1.Check.Severity
+	(*DriveCorrection)(nil),             // 42: linepace.v1.DriveCorrection
+	(*Setpoint)(nil),                    // 43: linepace.v1.Setpoint
 }
 var file_linepace_v1_drift_service_proto_depIdxs = []int32{
-	6,  // 0: linepace.v1.AssessRequest.observations:type_name -> linepace.v1.Observation
-	7,  // 1: linepace.v1.AssessRequest.columns:type_name -> linepace.v1.ObservationColumns
-	27, // 2: linepace.v1.AssessRequest.commissioned:type_name -> linepace.v1.DeliveryModel
-	8,  // 3: linepace.v1.AssessRequest.meter:type_name -> linepace.v1.Meter
-	9,  // 4: linepace.v1.AssessRequest.sigma:type_name -> linepace.v1.Sigma
-	10, // 5: linepace.v1.AssessRequest.cusum:type_name -> linepace.v1.Cusum
-	11, // 6: linepace.v1.AssessRequest.ewma:type_name -> linepace.v1.Ewma
-	12, // 7: linepace.v1.AssessRequest.duty:type_name -> linepace.v1.Duty
-	28, // 8: linepace.v1.AssessRequest.drive:type_name -> linepace.v1.Drive
-	29, // 9: linepace.v1.AssessRequest.material:type_name -> linepace.v1.Material
-	30, // 10: linepace.v1.Observation.amount:type_name -> linepace.v1.Quantity
-	30, // 11: linepace.v1.Observation.gate:type_name -> linepace.v1.Quantity
-	0,  // 12: linepace.v1.Observation.event:type_name -> linepace.v1.Observation.Event
-	14, // 13: linepace.v1.ObservationColumns.events:type_name -> linepace.v1.ObservationColumns.RowEvent
-	30, // 14: linepace.v1.Meter.k_factor:type_name -> linepace.v1.Quantity
-	15, // 15: linepace.v1.AssessResponse.now:type_name -> linepace.v1.AssessResponse.Now
-	16, // 16: linepace.v1.AssessResponse.summary:type_name -> linepace.v1.AssessResponse.Summary
-	17, // 17: linepace.v1.AssessResponse.cusum:type_name -> linepace.v1.AssessResponse.Chart
-	17, // 18: linepace.v1.AssessResponse.ewma:type_name -> linepace.v1.AssessResponse.Chart
-	20, // 19: linepace.v1.AssessResponse.series:type_name -> linepace.v1.AssessResponse.Point
-	21, // 20: linepace.v1.AssessResponse.change:type_name -> linepace.v1.AssessResponse.Change
-	22, // 21: linepace.v1.AssessResponse.trend:type_name -> linepace.v1.AssessResponse.Trend
-	23, // 22: linepace.v1.AssessResponse.forecasts:type_name -> linepace.v1.AssessResponse.Forecast
-	24, // 23: linepace.v1.AssessResponse.correction:type_name -> linepace.v1.AssessResponse.Correction
-	25, // 24: linepace.v1.AssessResponse.advice:type_name -> linepace.v1.AssessResponse.Advice
-	31, // 25: linepace.v1.AssessResponse.working:type_name -> linepace.v1.Step
-	0,  // 26: linepace.v1.ObservationColumns.RowEvent.event:type_name -> linepace.v1.Observation.Event
-	30, // 27: linepace.v1.AssessResponse.Now.per_turn:type_name -> linepace.v1.Quantity
-	30, // 28: linepace.v1.AssessResponse.Now.loss:type_name -> linepace.v1.Quantity
-	18, // 29: linepace.v1.AssessResponse.Chart.alarms:type_name -> linepace.v1.AssessResponse.Alarm
-	19, // 30: linepace.v1.AssessResponse.Chart.points:type_name -> linepace.v1.AssessResponse.ChartPoint
-	1,  // 31: linepace.v1.AssessResponse.Change.kind:type_name -> linepace.v1.AssessResponse.Change.Kind
-	26, // 32: linepace.v1.AssessResponse.Change.causes:type_name -> linepace.v1.AssessResponse.Change.Cause
-	30, // 33: linepace.v1.AssessResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
-	30, // 34: linepace.v1.AssessResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
-	30, // 35: linepace.v1.AssessResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
-	30, // 36: linepace.v1.AssessResponse.Trend.median_per_1000_hours:type_name -> linepace.v1.Quantity
-	30, // 37: linepace.v1.AssessResponse.Trend.median_per_1000_hours_low:type_name -> linepace.v1.Quantity
-	30, // 38: linepace.v1.AssessResponse.Trend.median_per_1000_hours_high:type_name -> linepace.v1.Quantity
-	3,  // 39: linepace.v1.AssessResponse.Forecast.what:type_name -> linepace.v1.AssessResponse.Forecast.What
-	30, // 40: linepace.v1.AssessResponse.Forecast.loss:type_name -> linepace.v1.Quantity
-	32, // 41: linepace.v1.AssessResponse.Correction.overlay:type_name -> linepace.v1.DriveCorrection
-	33, // 42: linepace.v1.AssessResponse.Correction.setpoint:type_name -> linepace.v1.Setpoint
-	33, // 43: linepace.v1.AssessResponse.Correction.commissioned_setpoint:type_name -> linepace.v1.Setpoint
-	4,  // 44: linepace.v1.AssessResponse.Advice.code:type_name -> linepace.v1.AssessResponse.Advice.Code
-	34, // 45: linepace.v1.AssessResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
-	2,  // 46: linepace.v1.AssessResponse.Change.Cause.name:type_name -> linepace.v1.AssessResponse.Change.Name
-	5,  // 47: linepace.v1.DriftService.Assess:input_type -> linepace.v1.AssessRequest
-	13, // 48: linepace.v1.DriftService.Assess:output_type -> linepace.v1.AssessResponse
-	48, // [48:49] is the sub-list for method output_type
-	47, // [47:48] is the sub-list for method input_type
-	47, // [47:47] is the sub-list for extension type_name
-	47, // [47:47] is the sub-list for extension extendee
-	0,  // [0:47] is the sub-list for field type_name
+	8,  // 0: linepace.v1.TrackRequest.setup:type_name -> linepace.v1.TrackSetup
+	11, // 1: linepace.v1.TrackRequest.observations:type_name -> linepace.v1.Observation
+	12, // 2: linepace.v1.TrackRequest.columns:type_name -> linepace.v1.ObservationColumns
+	36, // 3: linepace.v1.TrackSetup.commissioned:type_name -> linepace.v1.DeliveryModel
+	13, // 4: linepace.v1.TrackSetup.meter:type_name -> linepace.v1.Meter
+	14, // 5: linepace.v1.TrackSetup.sigma:type_name -> linepace.v1.Sigma
+	15, // 6: linepace.v1.TrackSetup.cusum:type_name -> linepace.v1.Cusum
+	16, // 7: linepace.v1.TrackSetup.ewma:type_name -> linepace.v1.Ewma
+	37, // 8: linepace.v1.TrackSetup.drive:type_name -> linepace.v1.Drive
+	38, // 9: linepace.v1.TrackSetup.material:type_name -> linepace.v1.Material
+	19, // 10: linepace.v1.TrackResponse.results:type_name -> linepace.v1.TrackResponse.Result
+	20, // 11: linepace.v1.TrackResponse.summary:type_name -> linepace.v1.TrackResponse.Summary
+	21, // 12: linepace.v1.TrackResponse.trend:type_name -> linepace.v1.TrackResponse.Trend
+	22, // 13: linepace.v1.TrackResponse.advice:type_name -> linepace.v1.TrackResponse.Advice
+	11, // 14: linepace.v1.AssessRequest.observations:type_name -> linepace.v1.Observation
+	12, // 15: linepace.v1.AssessRequest.columns:type_name -> linepace.v1.ObservationColumns
+	36, // 16: linepace.v1.AssessRequest.commissioned:type_name -> linepace.v1.DeliveryModel
+	13, // 17: linepace.v1.AssessRequest.meter:type_name -> linepace.v1.Meter
+	14, // 18: linepace.v1.AssessRequest.sigma:type_name -> linepace.v1.Sigma
+	15, // 19: linepace.v1.AssessRequest.cusum:type_name -> linepace.v1.Cusum
+	16, // 20: linepace.v1.AssessRequest.ewma:type_name -> linepace.v1.Ewma
+	17, // 21: linepace.v1.AssessRequest.duty:type_name -> linepace.v1.Duty
+	37, // 22: linepace.v1.AssessRequest.drive:type_name -> linepace.v1.Drive
+	38, // 23: linepace.v1.AssessRequest.material:type_name -> linepace.v1.Material
+	39, // 24: linepace.v1.Observation.amount:type_name -> linepace.v1.Quantity
+	39, // 25: linepace.v1.Observation.gate:type_name -> linepace.v1.Quantity
+	2,  // 26: linepace.v1.Observation.event:type_name -> linepace.v1.Observation.Event
+	23, // 27: linepace.v1.ObservationColumns.events:type_name -> linepace.v1.ObservationColumns.RowEvent
+	39, // 28: linepace.v1.Meter.k_factor:type_name -> linepace.v1.Quantity
+	24, // 29: linepace.v1.AssessResponse.now:type_name -> linepace.v1.AssessResponse.Now
+	25, // 30: linepace.v1.AssessResponse.summary:type_name -> linepace.v1.AssessResponse.Summary
+	26, // 31: linepace.v1.AssessResponse.cusum:type_name -> linepace.v1.AssessResponse.Chart
+	26, // 32: linepace.v1.AssessResponse.ewma:type_name -> linepace.v1.AssessResponse.Chart
+	29, // 33: linepace.v1.AssessResponse.series:type_name -> linepace.v1.AssessResponse.Point
+	30, // 34: linepace.v1.AssessResponse.change:type_name -> linepace.v1.AssessResponse.Change
+	31, // 35: linepace.v1.AssessResponse.trend:type_name -> linepace.v1.AssessResponse.Trend
+	32, // 36: linepace.v1.AssessResponse.forecasts:type_name -> linepace.v1.AssessResponse.Forecast
+	33, // 37: linepace.v1.AssessResponse.correction:type_name -> linepace.v1.AssessResponse.Correction
+	34, // 38: linepace.v1.AssessResponse.advice:type_name -> linepace.v1.AssessResponse.Advice
+	40, // 39: linepace.v1.AssessResponse.working:type_name -> linepace.v1.Step
+	0,  // 40: linepace.v1.TrackResponse.Result.cusum_alarm:type_name -> linepace.v1.TrackResponse.Alarm
+	0,  // 41: linepace.v1.TrackResponse.Result.ewma_alarm:type_name -> linepace.v1.TrackResponse.Alarm
+	39, // 42: linepace.v1.TrackResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
+	39, // 43: linepace.v1.TrackResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
+	39, // 44: linepace.v1.TrackResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
+	1,  // 45: linepace.v1.TrackResponse.Advice.code:type_name -> linepace.v1.TrackResponse.Advice.Code
+	41, // 46: linepace.v1.TrackResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
+	2,  // 47: linepace.v1.ObservationColumns.RowEvent.event:type_name -> linepace.v1.Observation.Event
+	39, // 48: linepace.v1.AssessResponse.Now.per_turn:type_name -> linepace.v1.Quantity
+	39, // 49: linepace.v1.AssessResponse.Now.loss:type_name -> linepace.v1.Quantity
+	27, // 50: linepace.v1.AssessResponse.Chart.alarms:type_name -> linepace.v1.AssessResponse.Alarm
+	28, // 51: linepace.v1.AssessResponse.Chart.points:type_name -> linepace.v1.AssessResponse.ChartPoint
+	3,  // 52: linepace.v1.AssessResponse.Change.kind:type_name -> linepace.v1.AssessResponse.Change.Kind
+	35, // 53: linepace.v1.AssessResponse.Change.causes:type_name -> linepace.v1.AssessResponse.Change.Cause
+	39, // 54: linepace.v1.AssessResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
+	39, // 55: linepace.v1.AssessResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
+	39, // 56: linepace.v1.AssessResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
+	39, // 57: linepace.v1.AssessResponse.Trend.median_per_1000_hours:type_name -> linepace.v1.Quantity
+	39, // 58: linepace.v1.AssessResponse.Trend.median_per_1000_hours_low:type_name -> linepace.v1.Quantity
+	39, // 59: linepace.v1.AssessResponse.Trend.median_per_1000_hours_high:type_name -> linepace.v1.Quantity
+	5,  // 60: linepace.v1.AssessResponse.Forecast.what:type_name -> linepace.v1.AssessResponse.Forecast.What
+	39, // 61: linepace.v1.AssessResponse.Forecast.loss:type_name -> linepace.v1.Quantity
+	42, // 62: linepace.v1.AssessResponse.Correction.overlay:type_name -> linepace.v1.DriveCorrection
+	43, // 63: linepace.v1.AssessResponse.Correction.setpoint:type_name -> linepace.v1.Setpoint
+	43, // 64: linepace.v1.AssessResponse.Correction.commissioned_setpoint:type_name -> linepace.v1.Setpoint
+	6,  // 65: linepace.v1.AssessResponse.Advice.code:type_name -> linepace.v1.AssessResponse.Advice.Code
+	41, // 66: linepace.v1.AssessResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
+	4,  // 67: linepace.v1.AssessResponse.Change.Cause.name:type_name -> linepace.v1.AssessResponse.Change.Name
+	10, // 68: linepace.v1.DriftService.Assess:input_type -> linepace.v1.AssessRequest
+	7,  // 69: linepace.v1.DriftService.Track:input_type -> linepace.v1.TrackRequest
+	18, // 70: linepace.v1.DriftService.Assess:output_type -> linepace.v1.AssessResponse
+	9,  // 71: linepace.v1.DriftService.Track:output_type -> linepace.v1.TrackResponse
+	70, // [70:72] is the sub-list for method output_type
+	68, // [68:70] is the sub-list for method input_type
+	68, // [68:68] is the sub-list for extension type_name
+	68, // [68:68] is the sub-list for extension extendee
+	0,  // [0:68] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_drift_service_proto_init() }
@@ -2699,28 +3575,31 @@ func file_linepace_v1_drift_service_proto_init() {
 	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	file_linepace_v1_drift_service_proto_msgTypes[0].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[1].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[3].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[4].OneofWrappers = []any{
+	file_linepace_v1_drift_service_proto_msgTypes[4].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[6].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[7].OneofWrappers = []any{
 		(*Sigma_Given)(nil),
 		(*Sigma_Baseline)(nil),
 	}
-	file_linepace_v1_drift_service_proto_msgTypes[5].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[6].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[7].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[8].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[9].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[10].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[11].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[12].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[13].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[16].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[21].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[17].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[18].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[19].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[20].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[23].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[28].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_drift_service_proto_rawDesc), len(file_linepace_v1_drift_service_proto_rawDesc)),
-			NumEnums:      5,
-			NumMessages:   22,
+			NumEnums:      7,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	DriftService_Assess_FullMethodName = "/linepace.v1.DriftService/Assess"
+	DriftService_Track_FullMethodName  = "/linepace.v1.DriftService/Track"
 )
 
 // DriftServiceClient is the client API for DriftService service.
@@ -31,6 +32,10 @@ type DriftServiceClient interface {
 	// Judges a drive by a series of observations: charts, trend, change, forecast,
 	// correction and advice.
 	Assess(ctx context.Context, in *AssessRequest, opts ...grpc.CallOption) (*AssessResponse, error)
+	// Watches a drive as observations come, in constant memory: what was seen so far is
+	// the state of the answer, which goes into the next request. Any server with the same
+	// state key goes on from it, to the same bits.
+	Track(ctx context.Context, in *TrackRequest, opts ...grpc.CallOption) (*TrackResponse, error)
 }
 
 type driftServiceClient struct {
@@ -51,6 +56,16 @@ func (c *driftServiceClient) Assess(ctx context.Context, in *AssessRequest, opts
 	return out, nil
 }
 
+func (c *driftServiceClient) Track(ctx context.Context, in *TrackRequest, opts ...grpc.CallOption) (*TrackResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TrackResponse)
+	err := c.cc.Invoke(ctx, DriftService_Track_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // DriftServiceServer is the server API for DriftService service.
 // All implementations must embed UnimplementedDriftServiceServer
 // for forward compatibility.
@@ -60,6 +75,10 @@ type DriftServiceServer interface {
 	// Judges a drive by a series of observations: charts, trend, change, forecast,
 	// correction and advice.
 	Assess(context.Context, *AssessRequest) (*AssessResponse, error)
+	// Watches a drive as observations come, in constant memory: what was seen so far is
+	// the state of the answer, which goes into the next request. Any server with the same
+	// state key goes on from it, to the same bits.
+	Track(context.Context, *TrackRequest) (*TrackResponse, error)
 	mustEmbedUnimplementedDriftServiceServer()
 }
 
@@ -72,6 +91,9 @@ type UnimplementedDriftServiceServer struct{}
 
 func (UnimplementedDriftServiceServer) Assess(context.Context, *AssessRequest) (*AssessResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Assess not implemented")
+}
+func (UnimplementedDriftServiceServer) Track(context.Context, *TrackRequest) (*TrackResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Track not implemented")
 }
 func (UnimplementedDriftServiceServer) mustEmbedUnimplementedDriftServiceServer() {}
 func (UnimplementedDriftServiceServer) testEmbeddedByValue()                      {}
@@ -112,6 +134,24 @@ func _DriftService_Assess_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DriftService_Track_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TrackRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DriftServiceServer).Track(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DriftService_Track_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DriftServiceServer).Track(ctx, req.(*TrackRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // DriftService_ServiceDesc is the grpc.ServiceDesc for DriftService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -122,6 +162,10 @@ var DriftService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Assess",
 			Handler:    _DriftService_Assess_Handler,
+		},
+		{
+			MethodName: "Track",
+			Handler:    _DriftService_Track_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

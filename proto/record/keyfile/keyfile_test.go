@@ -41,3 +41,25 @@ func TestRead(t *testing.T) {
 	_, err = Read(filepath.Join(t.TempDir(), "absent"))
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
+
+func TestReadSecret(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "state.key")
+	write := func(text string, mode os.FileMode) {
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+		require.NoError(t, os.Chmod(path, mode))
+	}
+	write(" 00 01\n"+strings.Repeat("fF", 30)+"\n", 0o600)
+	got, err := ReadSecret(path)
+	require.NoError(t, err)
+	require.Equal(t, append([]byte{0, 1}, []byte(strings.Repeat("\xff", 30))...), got)
+
+	for name, text := range map[string]string{"no hexadecimal digits": strings.Repeat("xy", 32), "half a byte": strings.Repeat("0", 65), "too short": strings.Repeat("00", 31), "empty": ""} {
+		write(text, 0o600)
+		_, err = ReadSecret(path)
+		require.ErrorContains(t, err, path, name)
+	}
+	write(strings.Repeat("00", 32), 0o640)
+	_, err = ReadSecret(path)
+	var exposed *ExposedError
+	require.ErrorAs(t, err, &exposed)
+}

@@ -7,6 +7,7 @@ import (
 	"go/token"
 	"io"
 	"net/http"
+	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -48,7 +49,9 @@ type transports struct {
 // The same request gets the same code, reason, paths and answer on every
 // transport.
 func TestConformance(t *testing.T) {
-	server := startServer(t, "--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0")
+	key := filepath.Join(t.TempDir(), "state.key")
+	require.NoError(t, os.WriteFile(key, []byte(strings.Repeat("7e", 32)), 0o600))
+	server := startServer(t, "--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0", "--state-key", key)
 	gateway := startGateway(t, server.addresses["grpc"])
 	over := transports{
 		conn:   dial(t, server.addresses["grpc"]),

@@ -23,6 +23,12 @@ const help = `linepace-server computes setpoints for the drives of a process lin
                   sign the records of plans with the Ed25519 key in FILE: PEM,
                   PKCS #8, not encrypted, and no one but its owner may read it;
                   without it records are not signed
+  --state-key FILE
+                  authenticate the states of Track with the secret in FILE: 32
+                  random bytes or more in hexadecimal digits, and no one but its
+                  owner may read it; servers that answer for each other have the
+                  same one; without it there is no Track. To make one:
+                  (umask 077; od -An -tx1 -N32 /dev/urandom > FILE)
   --version       print the version and exit
   --help          print this and exit
 
@@ -32,13 +38,14 @@ SIGTERM and SIGINT end it when the calls in flight are answered.
 
 Exit codes:
   0  ended by a signal, and every call was answered
-  1  cannot listen, cannot use the signing key, or a call had to be cut off
+  1  cannot listen, cannot use a key, or a call had to be cut off
   2  wrong usage
 `
 
 type options struct {
 	grpc, http    string
 	signingKey    string // a file; empty: none
+	stateKey      string // likewise
 	help, version bool
 }
 
@@ -49,6 +56,7 @@ func parse(args []string) (options, error) {
 	flags.StringVar(&o.grpc, "grpc", defaultGRPC, "")
 	flags.StringVar(&o.http, "http", defaultHTTP, "")
 	flags.StringVar(&o.signingKey, "signing-key", "", "")
+	flags.StringVar(&o.stateKey, "state-key", "", "")
 	flags.BoolVar(&o.version, "version", false, "")
 	err := flags.Parse(args)
 	switch {

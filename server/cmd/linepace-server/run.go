@@ -33,8 +33,12 @@ func run(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writ
 	}
 	daemon.TuneGC()
 	signer, err := newSigner(o.signingKey)
+	var stateKey *server.StateKey
 	if err == nil {
-		err = serve(ctx, o, server.Config{Log: daemon.NewLog(stderr), Signer: signer}, stdout)
+		stateKey, err = newStateKey(o.stateKey)
+	}
+	if err == nil {
+		err = serve(ctx, o, server.Config{Log: daemon.NewLog(stderr), Signer: signer, StateKey: stateKey}, stdout)
 	}
 	if err != nil {
 		fmt.Fprintf(stderr, "linepace-server: error: %v\n", err)
