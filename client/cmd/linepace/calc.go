@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -15,6 +16,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"linepace.example/client"
+	"linepace.example/client/chart"
 	"linepace.example/client/report"
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/refusal"
@@ -119,6 +121,7 @@ type calcFlags struct {
 	working, json bool
 	drawing       string
 	csv           csvFlags
+	chart         string
 }
 
 func newCalculation(k *calculation) *cobra.Command {
@@ -149,11 +152,16 @@ input. What --line and --drive take from the file of a line it may leave out.
 	}
 	if k.observed {
 		f.csv.add(c)
+		c.Flags().StringVar(&f.chart, "chart", "", "new `file` that takes the chart of the answer, .svg or .png")
+		must(c.MarkFlagFilename("chart", "svg", "png"))
 	}
 	return c
 }
 
 func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) error {
+	if _, known := chartFormats[filepath.Ext(f.chart)]; f.chart != "" && !known {
+		return fmt.Errorf("--chart is %q; its name must end in .svg or .png, which says how it is drawn", f.chart)
+	}
 	req, docs, err := f.read(args, &input{stdin: stdin}, stderr)
 	if err != nil {
 		return err
@@ -169,6 +177,11 @@ func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, std
 	}
 	if f.drawing != "" {
 		if err := f.draw(req, resp); err != nil {
+			return err
+		}
+	}
+	if f.chart != "" {
+		if err := f.drawChart(req, resp); err != nil {
 			return err
 		}
 	}
@@ -195,6 +208,17 @@ func (f *calcFlags) draw(req, resp proto.Message) error {
 		return err
 	}
 	return writeNew(f.drawing, svg.Bytes(), 0o644)
+}
+
+var chartFormats = map[string]chart.Format{".svg": chart.SVG, ".png": chart.PNG}
+
+// drawChart writes the chart of an answer.
+func (f *calcFlags) drawChart(req, resp proto.Message) error {
+	var drawn bytes.Buffer
+	if err := chart.Drift(&drawn, chartFormats[filepath.Ext(f.chart)], req.(*linepacev1.AssessRequest), resp.(*linepacev1.AssessResponse)); err != nil {
+		return err
+	}
+	return writeNew(f.chart, drawn.Bytes(), 0o644)
 }
 
 // read reads the request, and what it leaves out from the file of the line.
