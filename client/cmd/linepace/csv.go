@@ -30,17 +30,17 @@ const (
 
 // csvFlags say which columns of a CSV file are the observations of a request.
 type csvFlags struct {
-	file, time, layout, zone        string
-	rpm, turns, amount, pulses      string
-	gate, fixedGate, event          string
-	separator                       rune
-	lines                           []int             // of the rows that were taken, in the file
-	columns                         map[string]string // field of the request: column that it came from
-	rowFaults, gaps                 int
-	faults                          faultsError
-	location                        *time.Location
-	at                              map[string]int // place of a column, by its field
-	gateUnit, fixedGateSeconds, row float64
+	file, time, layout, zone   string
+	rpm, turns, amount, pulses string
+	gate, fixedGate, event     string
+	separator                  rune
+	lines                      []int             // of the rows that were taken, in the file
+	columns                    map[string]string // field of the request: column that it came from
+	rowFaults, gaps            int
+	faults                     faultsError
+	location                   *time.Location
+	at                         map[string]int // place of a column, by its field
+	gateUnit, fixedGateSeconds float64
 }
 
 func (f *csvFlags) add(c *cobra.Command) {
