@@ -18,7 +18,7 @@ for day in range(364):
         continue
     rpm = 640 if day // 7 % 2 else 780
     worn = max(0, day - 120)
-    leak = 90 + 0.20 * worn + 0.0006 * worn * worn  # mL/min
+    leak = 90 + 0.12 * worn + 0.0003 * worn * worn  # mL/min
     flow = (6.2 / 2.5 * rpm - leak) * random.gauss(1, 0.0025)  # mL/min
     pulses = str(round(flow * 10 / 1000 * 2000))
     if day in (100, 233):

@@ -57,7 +57,18 @@ func keptRequests(t *testing.T) map[string]*linepacev1.PlanRequest {
 		return req
 	}
 	base := row{Base: "roof-tiles"}
+	corrected := demo("product-b.yaml", "product-a.yaml")
+	corrected.Line.Corrections = []*linepacev1.DriveCorrection{{
+		DriveId: "glaze-pump",
+		Model: &linepacev1.DeliveryModel{Model: &linepacev1.DeliveryModel_Pump_{Pump: &linepacev1.DeliveryModel_Pump{
+			Displacement: &linepacev1.Quantity{Value: 2.48, Unit: "mL/r"}, SlipFlow: &linepacev1.Quantity{Value: 0.1372, Unit: "L/min"},
+		}}},
+		Evidence: &linepacev1.DriveCorrection_Evidence{
+			Digest: strings.Repeat("0d", 32), First: "2025-01-06T05:00:00Z", Last: "2026-01-02T05:00:00Z", ReadingCount: 258,
+		},
+	}}
 	return map[string]*linepacev1.PlanRequest{
+		"correction":     corrected,
 		"roof-tiles":     small(string(base.payload(t))),
 		"demo-change":    demo("product-b.yaml", "product-a.yaml"),
 		"demo-first":     demo("product-a.yaml", ""),
