@@ -232,10 +232,15 @@ func TestEveryRouteIsServed(t *testing.T) {
 		methods := 0
 		for _, file := range contract() {
 			for i := range file.Services().Len() {
-				methods += file.Services().Get(i).Methods().Len()
+				of := file.Services().Get(i).Methods()
+				for j := range of.Len() {
+					if m := of.Get(j); !m.IsStreamingClient() && !m.IsStreamingServer() { // streams are for gRPC
+						methods++
+					}
+				}
 			}
 		}
-		require.Len(t, routes, methods, "each method has one path")
+		require.Len(t, routes, methods, "each method but streams has one path")
 		for _, route := range routes {
 			body := "{}"
 			if route.method == http.MethodGet {

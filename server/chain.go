@@ -50,8 +50,8 @@ func chain(steps ...step) step {
 
 // callRecord is what the steps tell each other about a call.
 type callRecord struct {
-	id            string
-	responseBytes int
+	id                           string
+	streamedBytes, responseBytes int // of the requests of a stream; of the answers
 }
 
 type recordKey struct{}
@@ -93,7 +93,7 @@ func logCall(log *zap.Logger) step {
 				zap.String("method", info.FullMethod),
 				zap.Stringer("code", status.Code(err)),
 				zap.Duration("duration", time.Since(start)),
-				zap.Int("request_bytes", proto.Size(message)),
+				zap.Int("request_bytes", proto.Size(message)+record.streamedBytes),
 				zap.Int("response_bytes", record.responseBytes),
 			)
 		}
@@ -111,12 +111,20 @@ func limitCall(ctx context.Context, req any, _ *grpc.UnaryServerInfo, next grpc.
 		return nil, err
 	}
 	message, _ := res.(proto.Message)
+	if err := limitAnswer(ctx, message); err != nil {
+		return nil, err
+	}
+	return res, nil
+}
+
+// limitAnswer bounds an answer, or one of a stream, and notes its size.
+func limitAnswer(ctx context.Context, message proto.Message) error {
 	n := proto.Size(message)
 	if n > MaxMessageBytes {
-		return nil, refusal.New(codes.ResourceExhausted, refusal.RequestTooLarge,
+		return refusal.New(codes.ResourceExhausted, refusal.RequestTooLarge,
 			"the answer would have "+byteCount(n)+", above the "+byteCount(MaxMessageBytes)+
 				" that are sent; ask for fewer drives at once, or without includeWorking").Err()
 	}
-	recordOf(ctx).responseBytes = n
-	return res, nil
+	recordOf(ctx).responseBytes += n
+	return nil
 }

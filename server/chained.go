@@ -87,8 +87,23 @@ func (s chainedRecords) Keys(ctx context.Context, req *linepacev1.KeysRequest) (
 
 type chainedDrift struct {
 	linepacev1.UnsafeDriftServiceServer
-	chain step
-	next  linepacev1.DriftServiceServer
+	chain   step
+	streams grpc.StreamServerInterceptor
+	next    linepacev1.DriftServiceServer
+}
+
+func (s chainedDrift) TrackStream(stream linepacev1.DriftService_TrackStreamServer) error {
+	info := &grpc.StreamServerInfo{FullMethod: linepacev1.DriftService_TrackStream_FullMethodName, IsClientStream: true, IsServerStream: true}
+	return s.streams(s.next, stream, info, func(_ any, stream grpc.ServerStream) error {
+		return s.next.TrackStream(&grpc.GenericServerStream[linepacev1.TrackStreamRequest, linepacev1.TrackStreamResponse]{ServerStream: stream})
+	})
+}
+
+func (s chainedDrift) AssessStream(stream linepacev1.DriftService_AssessStreamServer) error {
+	info := &grpc.StreamServerInfo{FullMethod: linepacev1.DriftService_AssessStream_FullMethodName, IsClientStream: true}
+	return s.streams(s.next, stream, info, func(_ any, stream grpc.ServerStream) error {
+		return s.next.AssessStream(&grpc.GenericServerStream[linepacev1.AssessStreamRequest, linepacev1.AssessStreamResponse]{ServerStream: stream})
+	})
 }
 
 func (s chainedDrift) Assess(ctx context.Context, req *linepacev1.AssessRequest) (*linepacev1.AssessResponse, error) {

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"math"
+	"sync/atomic"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -23,7 +24,8 @@ import (
 // driftService judges what drives deliver.
 type driftService struct {
 	linepacev1.UnimplementedDriftServiceServer
-	key *StateKey // nil: none
+	key  *StateKey     // nil: none
+	held *atomic.Int64 // observations of streams that are not assessed yet
 }
 
 // Assess judges a drive by a series of observations.
@@ -32,6 +34,13 @@ func (driftService) Assess(ctx context.Context, in *linepacev1.AssessRequest) (*
 	if err != nil {
 		return nil, err
 	}
+	return a.assess(ctx, in)
+}
+
+// assess judges what was read.
+func (a *assessing) assess(ctx context.Context, in *linepacev1.AssessRequest) (*linepacev1.AssessResponse, error) {
+	a.study.Hours, a.study.Observations, a.study.Rebased = a.obs.hours, a.obs.readings, a.obs.rebased
+	a.study.Stop = func() bool { return ctx.Err() != nil }
 	found, err := drift.Assess(&a.study)
 	switch {
 	case errors.Is(err, drift.ErrStopped):
@@ -49,6 +58,7 @@ type assessing struct {
 	study    drift.Study
 	rateUnit *units.Unit // of flows and, for a pump, of losses
 	turnUnit *units.Unit // of what a turn delivers
+	evidence string      // digest of what a stream gave; empty for a request
 }
 
 func readAssess(ctx context.Context, in *linepacev1.AssessRequest) (*assessing, error) {
@@ -62,8 +72,6 @@ func readAssess(ctx context.Context, in *linepacev1.AssessRequest) (*assessing, 
 	if len(a.faults) > 0 {
 		return nil, a.faults
 	}
-	a.study.Hours, a.study.Observations, a.study.Rebased = a.obs.hours, a.obs.readings, a.obs.rebased
-	a.study.Stop = func() bool { return ctx.Err() != nil }
 	return a, ctx.Err()
 }
 
@@ -257,6 +265,9 @@ func (d *decoder) seriesPoints(n *int32) int {
 // readCharts reads what the readings scatter and how they are charted.
 func (a *assessing) readCharts(in watched) {
 	sigma := fault.Root("sigma")
+	if in.GetSigma() == nil {
+		a.faults.Add(&sigma, fault.Required, "is needed: an object with given, baseline")
+	}
 	switch from := in.GetSigma().GetFrom().(type) {
 	case *linepacev1.Sigma_Given:
 		a.within(&sigma, "given", from.Given, 0, 100, false)

@@ -279,9 +279,12 @@ func (a *assessing) correction(in *linepacev1.AssessRequest, found *drift.Assess
 	if !found.HasCorrection {
 		return nil, nil
 	}
-	digest, err := evidence(in)
-	if err != nil {
-		return nil, err
+	digest := a.evidence
+	if digest == "" {
+		var err error
+		if digest, err = evidence(in); err != nil {
+			return nil, err
+		}
 	}
 	perTurn := inUnit(found.Corrected.PerTurn, a.turnUnit)
 	model := &linepacev1.DeliveryModel{Model: &linepacev1.DeliveryModel_PerTurn{PerTurn: quantity(perTurn)}}

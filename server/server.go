@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"net"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"go.uber.org/zap"
@@ -84,20 +85,23 @@ func New(c Config) (*Server, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the signing key: %w", err)
 	}
-	drifts := driftService{key: c.StateKey}
+	drifts := driftService{key: c.StateKey, held: new(atomic.Int64)}
 	each := newChain(c.Log, shape)
+	draining, drain := context.WithCancel(context.Background())
+	streams := newStreamChain(c.Log, shape, draining)
 	s := &Server{
 		health:     health.NewServer(),
+		draining:   draining,
+		drain:      drain,
 		scaling:    chainedScaling{chain: each, next: scalingService{}},
 		changeover: chainedChangeover{chain: each, next: c.Changeover},
 		dwell:      chainedDwell{chain: each, next: dwellService{}},
 		ratio:      chainedRatio{chain: each, next: ratioService{}},
-		drift:      chainedDrift{chain: each, next: drifts},
+		drift:      chainedDrift{chain: each, streams: streams, next: drifts},
 		records:    chainedRecords{chain: each, next: records},
 		units:      chainedUnits{chain: each, next: unitService{}},
 	}
-	s.draining, s.drain = context.WithCancel(context.Background())
-	s.grpc = newGRPC(ownCalls(each), s.untilDrained)
+	s.grpc = newGRPC(ownCalls(each), ownStreams(streams, s.untilDrained))
 	linepacev1.RegisterScalingServiceServer(s.grpc, scalingService{})
 	linepacev1.RegisterChangeoverServiceServer(s.grpc, c.Changeover)
 	linepacev1.RegisterDwellServiceServer(s.grpc, dwellService{})
@@ -139,6 +143,16 @@ func ownCalls(each step) step {
 			return next(ctx, req)
 		}
 		return each(ctx, req, info, next)
+	}
+}
+
+// ownStreams does so with streams. The others end with the server.
+func ownStreams(own, others grpc.StreamServerInterceptor) grpc.StreamServerInterceptor {
+	return func(service any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
+		if !strings.HasPrefix(info.FullMethod, "/"+contract+".") {
+			return others(service, stream, info, handle)
+		}
+		return own(service, stream, info, handle)
 	}
 }
 

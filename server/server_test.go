@@ -27,7 +27,7 @@ import (
 )
 
 // serve starts a server on a loopback port and dials it.
-func serve(t *testing.T, c Config) (*Server, *grpc.ClientConn) {
+func serve(t testing.TB, c Config) (*Server, *grpc.ClientConn) {
 	t.Helper()
 	s, err := New(c)
 	require.NoError(t, err)

@@ -73,7 +73,7 @@ func (x TrackResponse_Alarm) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TrackResponse_Alarm.Descriptor instead.
 func (TrackResponse_Alarm) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6, 0}
 }
 
 // Codes.
@@ -136,7 +136,7 @@ func (x TrackResponse_Advice_Code) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use TrackResponse_Advice_Code.Descriptor instead.
 func (TrackResponse_Advice_Code) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 3, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6, 3, 0}
 }
 
 // Something that changes what readings may be expected.
@@ -193,7 +193,7 @@ func (x Observation_Event) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Observation_Event.Descriptor instead.
 func (Observation_Event) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{4, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8, 0}
 }
 
 // Kinds of change.
@@ -250,7 +250,7 @@ func (x AssessResponse_Change_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Change_Kind.Descriptor instead.
 func (AssessResponse_Change_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 6, 0}
 }
 
 // Names of causes.
@@ -311,7 +311,7 @@ func (x AssessResponse_Change_Name) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Change_Name.Descriptor instead.
 func (AssessResponse_Change_Name) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6, 1}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 6, 1}
 }
 
 // Limits.
@@ -364,7 +364,7 @@ func (x AssessResponse_Forecast_What) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Forecast_What.Descriptor instead.
 func (AssessResponse_Forecast_What) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 8, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 8, 0}
 }
 
 // Codes.
@@ -443,7 +443,195 @@ func (x AssessResponse_Advice_Code) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use AssessResponse_Advice_Code.Descriptor instead.
 func (AssessResponse_Advice_Code) EnumDescriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 10, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 10, 0}
+}
+
+// A part of a stream of observations that are tracked.
+type TrackStreamRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The first part has setup or state, and may have observations. Later ones have
+	// observations alone. Required.
+	Part          *TrackRequest `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrackStreamRequest) Reset() {
+	*x = TrackStreamRequest{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackStreamRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackStreamRequest) ProtoMessage() {}
+
+func (x *TrackStreamRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackStreamRequest.ProtoReflect.Descriptor instead.
+func (*TrackStreamRequest) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *TrackStreamRequest) GetPart() *TrackRequest {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+// The answer to a part.
+type TrackStreamResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As of Track.
+	Part          *TrackResponse `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrackStreamResponse) Reset() {
+	*x = TrackStreamResponse{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrackStreamResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrackStreamResponse) ProtoMessage() {}
+
+func (x *TrackStreamResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrackStreamResponse.ProtoReflect.Descriptor instead.
+func (*TrackStreamResponse) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *TrackStreamResponse) GetPart() *TrackResponse {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+// A part of the observations that are assessed.
+type AssessStreamRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The first part has all that Assess needs; its observations may be none. Later ones
+	// have observations alone. Required.
+	Part          *AssessRequest `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AssessStreamRequest) Reset() {
+	*x = AssessStreamRequest{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AssessStreamRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AssessStreamRequest) ProtoMessage() {}
+
+func (x *AssessStreamRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AssessStreamRequest.ProtoReflect.Descriptor instead.
+func (*AssessStreamRequest) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *AssessStreamRequest) GetPart() *AssessRequest {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+// The answer to all parts.
+type AssessStreamResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As of Assess. Indices count the observations of all parts. The evidence of a
+	// correction is the SHA-256 of the parts, each as canonical JSON without
+	// includeWorking and seriesPoints and with a line feed behind it.
+	Result        *AssessResponse `protobuf:"bytes,1,opt,name=result,proto3" json:"result,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AssessStreamResponse) Reset() {
+	*x = AssessStreamResponse{}
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AssessStreamResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AssessStreamResponse) ProtoMessage() {}
+
+func (x *AssessStreamResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AssessStreamResponse.ProtoReflect.Descriptor instead.
+func (*AssessStreamResponse) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *AssessStreamResponse) GetResult() *AssessResponse {
+	if x != nil {
+		return x.Result
+	}
+	return nil
 }
 
 // Further observations of a drive that is watched.
@@ -469,7 +657,7 @@ type TrackRequest struct {
 
 func (x *TrackRequest) Reset() {
 	*x = TrackRequest{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -481,7 +669,7 @@ func (x *TrackRequest) String() string {
 func (*TrackRequest) ProtoMessage() {}
 
 func (x *TrackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[0]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -494,7 +682,7 @@ func (x *TrackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrackRequest.ProtoReflect.Descriptor instead.
 func (*TrackRequest) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *TrackRequest) GetSetup() *TrackSetup {
@@ -557,7 +745,7 @@ type TrackSetup struct {
 
 func (x *TrackSetup) Reset() {
 	*x = TrackSetup{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -569,7 +757,7 @@ func (x *TrackSetup) String() string {
 func (*TrackSetup) ProtoMessage() {}
 
 func (x *TrackSetup) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[1]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -582,7 +770,7 @@ func (x *TrackSetup) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrackSetup.ProtoReflect.Descriptor instead.
 func (*TrackSetup) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{1}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *TrackSetup) GetCommissioned() *DeliveryModel {
@@ -656,7 +844,7 @@ type TrackResponse struct {
 
 func (x *TrackResponse) Reset() {
 	*x = TrackResponse{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -668,7 +856,7 @@ func (x *TrackResponse) String() string {
 func (*TrackResponse) ProtoMessage() {}
 
 func (x *TrackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[2]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -681,7 +869,7 @@ func (x *TrackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrackResponse.ProtoReflect.Descriptor instead.
 func (*TrackResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *TrackResponse) GetResults() []*TrackResponse_Result {
@@ -738,7 +926,7 @@ type AssessRequest struct {
 	// How far the delivery may lie from the commissioned one, percent either way, above
 	// 0 to 100. Required.
 	TolerancePercent float64 `protobuf:"fixed64,5,opt,name=tolerance_percent,json=tolerancePercent,proto3" json:"tolerance_percent,omitempty"`
-	// The scatter of a reading. Required.
+	// The scatter of a reading. Required, but in later parts of a stream.
 	Sigma *Sigma `protobuf:"bytes,6,opt,name=sigma,proto3" json:"sigma,omitempty"`
 	// The cumulative sum chart. Absent: k 0.5, h 5.
 	Cusum *Cusum `protobuf:"bytes,7,opt,name=cusum,proto3" json:"cusum,omitempty"`
@@ -763,7 +951,7 @@ type AssessRequest struct {
 
 func (x *AssessRequest) Reset() {
 	*x = AssessRequest{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -775,7 +963,7 @@ func (x *AssessRequest) String() string {
 func (*AssessRequest) ProtoMessage() {}
 
 func (x *AssessRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[3]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -788,7 +976,7 @@ func (x *AssessRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessRequest.ProtoReflect.Descriptor instead.
 func (*AssessRequest) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{3}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *AssessRequest) GetObservations() []*Observation {
@@ -911,7 +1099,7 @@ type Observation struct {
 
 func (x *Observation) Reset() {
 	*x = Observation{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -923,7 +1111,7 @@ func (x *Observation) String() string {
 func (*Observation) ProtoMessage() {}
 
 func (x *Observation) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[4]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -936,7 +1124,7 @@ func (x *Observation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Observation.ProtoReflect.Descriptor instead.
 func (*Observation) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{4}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Observation) GetTime() string {
@@ -1016,7 +1204,7 @@ type ObservationColumns struct {
 
 func (x *ObservationColumns) Reset() {
 	*x = ObservationColumns{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1028,7 +1216,7 @@ func (x *ObservationColumns) String() string {
 func (*ObservationColumns) ProtoMessage() {}
 
 func (x *ObservationColumns) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[5]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1041,7 +1229,7 @@ func (x *ObservationColumns) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ObservationColumns.ProtoReflect.Descriptor instead.
 func (*ObservationColumns) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{5}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ObservationColumns) GetStart() string {
@@ -1121,7 +1309,7 @@ type Meter struct {
 
 func (x *Meter) Reset() {
 	*x = Meter{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1133,7 +1321,7 @@ func (x *Meter) String() string {
 func (*Meter) ProtoMessage() {}
 
 func (x *Meter) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1146,7 +1334,7 @@ func (x *Meter) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Meter.ProtoReflect.Descriptor instead.
 func (*Meter) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Meter) GetKFactor() *Quantity {
@@ -1179,7 +1367,7 @@ type Sigma struct {
 
 func (x *Sigma) Reset() {
 	*x = Sigma{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1191,7 +1379,7 @@ func (x *Sigma) String() string {
 func (*Sigma) ProtoMessage() {}
 
 func (x *Sigma) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1204,7 +1392,7 @@ func (x *Sigma) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sigma.ProtoReflect.Descriptor instead.
 func (*Sigma) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{7}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Sigma) GetFrom() isSigma_From {
@@ -1266,7 +1454,7 @@ type Cusum struct {
 
 func (x *Cusum) Reset() {
 	*x = Cusum{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1278,7 +1466,7 @@ func (x *Cusum) String() string {
 func (*Cusum) ProtoMessage() {}
 
 func (x *Cusum) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1291,7 +1479,7 @@ func (x *Cusum) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cusum.ProtoReflect.Descriptor instead.
 func (*Cusum) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{8}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Cusum) GetK() float64 {
@@ -1328,7 +1516,7 @@ type Ewma struct {
 
 func (x *Ewma) Reset() {
 	*x = Ewma{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1340,7 +1528,7 @@ func (x *Ewma) String() string {
 func (*Ewma) ProtoMessage() {}
 
 func (x *Ewma) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1353,7 +1541,7 @@ func (x *Ewma) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Ewma.ProtoReflect.Descriptor instead.
 func (*Ewma) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{9}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Ewma) GetLambda() float64 {
@@ -1383,7 +1571,7 @@ type Duty struct {
 
 func (x *Duty) Reset() {
 	*x = Duty{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1395,7 +1583,7 @@ func (x *Duty) String() string {
 func (*Duty) ProtoMessage() {}
 
 func (x *Duty) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1408,7 +1596,7 @@ func (x *Duty) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Duty.ProtoReflect.Descriptor instead.
 func (*Duty) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{10}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Duty) GetHoursPerDay() float64 {
@@ -1462,7 +1650,7 @@ type AssessResponse struct {
 
 func (x *AssessResponse) Reset() {
 	*x = AssessResponse{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1474,7 +1662,7 @@ func (x *AssessResponse) String() string {
 func (*AssessResponse) ProtoMessage() {}
 
 func (x *AssessResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1487,7 +1675,7 @@ func (x *AssessResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse.ProtoReflect.Descriptor instead.
 func (*AssessResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AssessResponse) GetNow() *AssessResponse_Now {
@@ -1602,7 +1790,7 @@ type TrackResponse_Result struct {
 
 func (x *TrackResponse_Result) Reset() {
 	*x = TrackResponse_Result{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1614,7 +1802,7 @@ func (x *TrackResponse_Result) String() string {
 func (*TrackResponse_Result) ProtoMessage() {}
 
 func (x *TrackResponse_Result) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1627,7 +1815,7 @@ func (x *TrackResponse_Result) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrackResponse_Result.ProtoReflect.Descriptor instead.
 func (*TrackResponse_Result) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6, 0}
 }
 
 func (x *TrackResponse_Result) GetIndex() int32 {
@@ -1738,7 +1926,7 @@ type TrackResponse_Summary struct {
 
 func (x *TrackResponse_Summary) Reset() {
 	*x = TrackResponse_Summary{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1750,7 +1938,7 @@ func (x *TrackResponse_Summary) String() string {
 func (*TrackResponse_Summary) ProtoMessage() {}
 
 func (x *TrackResponse_Summary) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1763,7 +1951,7 @@ func (x *TrackResponse_Summary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrackResponse_Summary.ProtoReflect.Descriptor instead.
 func (*TrackResponse_Summary) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 1}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6, 1}
 }
 
 func (x *TrackResponse_Summary) GetReadingCount() float64 {
@@ -1830,7 +2018,7 @@ type TrackResponse_Trend struct {
 
 func (x *TrackResponse_Trend) Reset() {
 	*x = TrackResponse_Trend{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1842,7 +2030,7 @@ func (x *TrackResponse_Trend) String() string {
 func (*TrackResponse_Trend) ProtoMessage() {}
 
 func (x *TrackResponse_Trend) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[14]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1855,7 +2043,7 @@ func (x *TrackResponse_Trend) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrackResponse_Trend.ProtoReflect.Descriptor instead.
 func (*TrackResponse_Trend) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 2}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6, 2}
 }
 
 func (x *TrackResponse_Trend) GetPer_1000Hours() *Quantity {
@@ -1894,7 +2082,7 @@ type TrackResponse_Advice struct {
 
 func (x *TrackResponse_Advice) Reset() {
 	*x = TrackResponse_Advice{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1906,7 +2094,7 @@ func (x *TrackResponse_Advice) String() string {
 func (*TrackResponse_Advice) ProtoMessage() {}
 
 func (x *TrackResponse_Advice) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1919,7 +2107,7 @@ func (x *TrackResponse_Advice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrackResponse_Advice.ProtoReflect.Descriptor instead.
 func (*TrackResponse_Advice) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{2, 3}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{6, 3}
 }
 
 func (x *TrackResponse_Advice) GetCode() TrackResponse_Advice_Code {
@@ -1956,7 +2144,7 @@ type ObservationColumns_RowEvent struct {
 
 func (x *ObservationColumns_RowEvent) Reset() {
 	*x = ObservationColumns_RowEvent{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1968,7 +2156,7 @@ func (x *ObservationColumns_RowEvent) String() string {
 func (*ObservationColumns_RowEvent) ProtoMessage() {}
 
 func (x *ObservationColumns_RowEvent) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[16]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1981,7 +2169,7 @@ func (x *ObservationColumns_RowEvent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ObservationColumns_RowEvent.ProtoReflect.Descriptor instead.
 func (*ObservationColumns_RowEvent) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{5, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{9, 0}
 }
 
 func (x *ObservationColumns_RowEvent) GetRow() int32 {
@@ -2024,7 +2212,7 @@ type AssessResponse_Now struct {
 
 func (x *AssessResponse_Now) Reset() {
 	*x = AssessResponse_Now{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2036,7 +2224,7 @@ func (x *AssessResponse_Now) String() string {
 func (*AssessResponse_Now) ProtoMessage() {}
 
 func (x *AssessResponse_Now) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[17]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2049,7 +2237,7 @@ func (x *AssessResponse_Now) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Now.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Now) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 0}
 }
 
 func (x *AssessResponse_Now) GetTime() string {
@@ -2137,7 +2325,7 @@ type AssessResponse_Summary struct {
 
 func (x *AssessResponse_Summary) Reset() {
 	*x = AssessResponse_Summary{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2149,7 +2337,7 @@ func (x *AssessResponse_Summary) String() string {
 func (*AssessResponse_Summary) ProtoMessage() {}
 
 func (x *AssessResponse_Summary) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[18]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2162,7 +2350,7 @@ func (x *AssessResponse_Summary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Summary.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Summary) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 1}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 1}
 }
 
 func (x *AssessResponse_Summary) GetReadingCount() int32 {
@@ -2252,7 +2440,7 @@ type AssessResponse_Chart struct {
 
 func (x *AssessResponse_Chart) Reset() {
 	*x = AssessResponse_Chart{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2264,7 +2452,7 @@ func (x *AssessResponse_Chart) String() string {
 func (*AssessResponse_Chart) ProtoMessage() {}
 
 func (x *AssessResponse_Chart) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[19]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2277,7 +2465,7 @@ func (x *AssessResponse_Chart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Chart.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Chart) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 2}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 2}
 }
 
 func (x *AssessResponse_Chart) GetAlarms() []*AssessResponse_Alarm {
@@ -2347,7 +2535,7 @@ type AssessResponse_Alarm struct {
 
 func (x *AssessResponse_Alarm) Reset() {
 	*x = AssessResponse_Alarm{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2359,7 +2547,7 @@ func (x *AssessResponse_Alarm) String() string {
 func (*AssessResponse_Alarm) ProtoMessage() {}
 
 func (x *AssessResponse_Alarm) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[20]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2372,7 +2560,7 @@ func (x *AssessResponse_Alarm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Alarm.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Alarm) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 3}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 3}
 }
 
 func (x *AssessResponse_Alarm) GetIndex() int32 {
@@ -2420,7 +2608,7 @@ type AssessResponse_ChartPoint struct {
 
 func (x *AssessResponse_ChartPoint) Reset() {
 	*x = AssessResponse_ChartPoint{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2432,7 +2620,7 @@ func (x *AssessResponse_ChartPoint) String() string {
 func (*AssessResponse_ChartPoint) ProtoMessage() {}
 
 func (x *AssessResponse_ChartPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[21]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2445,7 +2633,7 @@ func (x *AssessResponse_ChartPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_ChartPoint.ProtoReflect.Descriptor instead.
 func (*AssessResponse_ChartPoint) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 4}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 4}
 }
 
 func (x *AssessResponse_ChartPoint) GetIndex() int32 {
@@ -2493,7 +2681,7 @@ type AssessResponse_Point struct {
 
 func (x *AssessResponse_Point) Reset() {
 	*x = AssessResponse_Point{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[22]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2505,7 +2693,7 @@ func (x *AssessResponse_Point) String() string {
 func (*AssessResponse_Point) ProtoMessage() {}
 
 func (x *AssessResponse_Point) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[22]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2518,7 +2706,7 @@ func (x *AssessResponse_Point) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Point.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Point) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 5}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 5}
 }
 
 func (x *AssessResponse_Point) GetIndex() int32 {
@@ -2577,7 +2765,7 @@ type AssessResponse_Change struct {
 
 func (x *AssessResponse_Change) Reset() {
 	*x = AssessResponse_Change{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[23]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2589,7 +2777,7 @@ func (x *AssessResponse_Change) String() string {
 func (*AssessResponse_Change) ProtoMessage() {}
 
 func (x *AssessResponse_Change) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[23]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2602,7 +2790,7 @@ func (x *AssessResponse_Change) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Change.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Change) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 6}
 }
 
 func (x *AssessResponse_Change) GetKind() AssessResponse_Change_Kind {
@@ -2697,7 +2885,7 @@ type AssessResponse_Trend struct {
 
 func (x *AssessResponse_Trend) Reset() {
 	*x = AssessResponse_Trend{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[24]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2709,7 +2897,7 @@ func (x *AssessResponse_Trend) String() string {
 func (*AssessResponse_Trend) ProtoMessage() {}
 
 func (x *AssessResponse_Trend) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[24]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2722,7 +2910,7 @@ func (x *AssessResponse_Trend) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Trend.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Trend) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 7}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 7}
 }
 
 func (x *AssessResponse_Trend) GetPer_1000Hours() *Quantity {
@@ -2818,7 +3006,7 @@ type AssessResponse_Forecast struct {
 
 func (x *AssessResponse_Forecast) Reset() {
 	*x = AssessResponse_Forecast{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[25]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2830,7 +3018,7 @@ func (x *AssessResponse_Forecast) String() string {
 func (*AssessResponse_Forecast) ProtoMessage() {}
 
 func (x *AssessResponse_Forecast) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[25]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2843,7 +3031,7 @@ func (x *AssessResponse_Forecast) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Forecast.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Forecast) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 8}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 8}
 }
 
 func (x *AssessResponse_Forecast) GetWhat() AssessResponse_Forecast_What {
@@ -2910,7 +3098,7 @@ type AssessResponse_Correction struct {
 
 func (x *AssessResponse_Correction) Reset() {
 	*x = AssessResponse_Correction{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[26]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2922,7 +3110,7 @@ func (x *AssessResponse_Correction) String() string {
 func (*AssessResponse_Correction) ProtoMessage() {}
 
 func (x *AssessResponse_Correction) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[26]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2935,7 +3123,7 @@ func (x *AssessResponse_Correction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Correction.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Correction) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 9}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 9}
 }
 
 func (x *AssessResponse_Correction) GetOverlay() *DriveCorrection {
@@ -2974,7 +3162,7 @@ type AssessResponse_Advice struct {
 
 func (x *AssessResponse_Advice) Reset() {
 	*x = AssessResponse_Advice{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[27]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2986,7 +3174,7 @@ func (x *AssessResponse_Advice) String() string {
 func (*AssessResponse_Advice) ProtoMessage() {}
 
 func (x *AssessResponse_Advice) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[27]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2999,7 +3187,7 @@ func (x *AssessResponse_Advice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Advice.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Advice) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 10}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 10}
 }
 
 func (x *AssessResponse_Advice) GetCode() AssessResponse_Advice_Code {
@@ -3042,7 +3230,7 @@ type AssessResponse_Change_Cause struct {
 
 func (x *AssessResponse_Change_Cause) Reset() {
 	*x = AssessResponse_Change_Cause{}
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[28]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3054,7 +3242,7 @@ func (x *AssessResponse_Change_Cause) String() string {
 func (*AssessResponse_Change_Cause) ProtoMessage() {}
 
 func (x *AssessResponse_Change_Cause) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_drift_service_proto_msgTypes[28]
+	mi := &file_linepace_v1_drift_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3067,7 +3255,7 @@ func (x *AssessResponse_Change_Cause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessResponse_Change_Cause.ProtoReflect.Descriptor instead.
 func (*AssessResponse_Change_Cause) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{11, 6, 0}
+	return file_linepace_v1_drift_service_proto_rawDescGZIP(), []int{15, 6, 0}
 }
 
 func (x *AssessResponse_Change_Cause) GetName() AssessResponse_Change_Name {
@@ -3109,7 +3297,15 @@ var File_linepace_v1_drift_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1flinepace/v1/drift_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"\x9e\x02\n" +
+	"\x1flinepace/v1/drift_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"K\n" +
+	"\x12TrackStreamRequest\x125\n" +
+	"\x04part\x18\x01 \x01(\v2\x19.linepace.v1.TrackRequestB\x06\xbaH\x03\xc8\x01\x01R\x04part\"E\n" +
+	"\x13TrackStreamResponse\x12.\n" +
+	"\x04part\x18\x01 \x01(\v2\x1a.linepace.v1.TrackResponseR\x04part\"M\n" +
+	"\x13AssessStreamRequest\x126\n" +
+	"\x04part\x18\x01 \x01(\v2\x1a.linepace.v1.AssessRequestB\x06\xbaH\x03\xc8\x01\x01R\x04part\"K\n" +
+	"\x14AssessStreamResponse\x123\n" +
+	"\x06result\x18\x01 \x01(\v2\x1b.linepace.v1.AssessResponseR\x06result\"\x9e\x02\n" +
 	"\fTrackRequest\x12-\n" +
 	"\x05setup\x18\x01 \x01(\v2\x17.linepace.v1.TrackSetupR\x05setup\x12\x1e\n" +
 	"\x05state\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80 R\x05state\x12H\n" +
@@ -3187,15 +3383,15 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\x05Alarm\x12\x15\n" +
 	"\x11ALARM_UNSPECIFIED\x10\x00\x12\b\n" +
 	"\x04HIGH\x10\x01\x12\a\n" +
-	"\x03LOW\x10\x02\"\x97\x05\n" +
+	"\x03LOW\x10\x02\"\x8f\x05\n" +
 	"\rAssessRequest\x12H\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.linepace.v1.ObservationB\n" +
 	"\xbaH\a\x92\x01\x04\x10\xa0\x8d\x06R\fobservations\x129\n" +
 	"\acolumns\x18\x02 \x01(\v2\x1f.linepace.v1.ObservationColumnsR\acolumns\x12>\n" +
 	"\fcommissioned\x18\x03 \x01(\v2\x1a.linepace.v1.DeliveryModelR\fcommissioned\x12(\n" +
 	"\x05meter\x18\x04 \x01(\v2\x12.linepace.v1.MeterR\x05meter\x12+\n" +
-	"\x11tolerance_percent\x18\x05 \x01(\x01R\x10tolerancePercent\x120\n" +
-	"\x05sigma\x18\x06 \x01(\v2\x12.linepace.v1.SigmaB\x06\xbaH\x03\xc8\x01\x01R\x05sigma\x12(\n" +
+	"\x11tolerance_percent\x18\x05 \x01(\x01R\x10tolerancePercent\x12(\n" +
+	"\x05sigma\x18\x06 \x01(\v2\x12.linepace.v1.SigmaR\x05sigma\x12(\n" +
 	"\x05cusum\x18\a \x01(\v2\x12.linepace.v1.CusumR\x05cusum\x12%\n" +
 	"\x04ewma\x18\b \x01(\v2\x11.linepace.v1.EwmaR\x04ewma\x12%\n" +
 	"\x04duty\x18\t \x01(\v2\x11.linepace.v1.DutyR\x04duty\x12(\n" +
@@ -3420,10 +3616,12 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"FIND_CAUSE\x10\x06\x12\x17\n" +
 	"\x13CORRELATED_READINGS\x10\a\x12\n" +
 	"\n" +
-	"\x06SEASON\x10\b2\xca\x01\n" +
+	"\x06SEASON\x10\b2\xf7\x02\n" +
 	"\fDriftService\x12^\n" +
 	"\x06Assess\x12\x1a.linepace.v1.AssessRequest\x1a\x1b.linepace.v1.AssessResponse\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/drift:assess\x12Z\n" +
-	"\x05Track\x12\x19.linepace.v1.TrackRequest\x1a\x1a.linepace.v1.TrackResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/drift:trackB/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
+	"\x05Track\x12\x19.linepace.v1.TrackRequest\x1a\x1a.linepace.v1.TrackResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/drift:track\x12T\n" +
+	"\vTrackStream\x12\x1f.linepace.v1.TrackStreamRequest\x1a .linepace.v1.TrackStreamResponse(\x010\x01\x12U\n" +
+	"\fAssessStream\x12 .linepace.v1.AssessStreamRequest\x1a!.linepace.v1.AssessStreamResponse(\x01B/Z-linepace.example/proto/linepace/v1;linepacev1b\x06proto3"
 
 var (
 	file_linepace_v1_drift_service_proto_rawDescOnce sync.Once
@@ -3438,7 +3636,7 @@ func file_linepace_v1_drift_service_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_drift_service_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
-var file_linepace_v1_drift_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_linepace_v1_drift_service_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_linepace_v1_drift_service_proto_goTypes = []any{
 	(TrackResponse_Alarm)(0),            // 0: linepace.v1.TrackResponse.Alarm
 	(TrackResponse_Advice_Code)(0),      // 1: linepace.v1.TrackResponse.Advice.Code
@@ -3447,122 +3645,134 @@ var file_linepace_v1_drift_service_proto_goTypes = []any{
 	(AssessResponse_Change_Name)(0),     // 4: linepace.v1.AssessResponse.Change.Name
 	(AssessResponse_Forecast_What)(0),   // 5: linepace.v1.AssessResponse.Forecast.What
 	(AssessResponse_Advice_Code)(0),     // 6: linepace.v1.AssessResponse.Advice.Code
-	(*TrackRequest)(nil),                // 7: linepace.v1.TrackRequest
-	(*TrackSetup)(nil),                  // 8: linepace.v1.TrackSetup
-	(*TrackResponse)(nil),               // 9: linepace.v1.TrackResponse
-	(*AssessRequest)(nil),               // 10: linepace.v1.AssessRequest
-	(*Observation)(nil),                 // 11: linepace.v1.Observation
-	(*ObservationColumns)(nil),          // 12: linepace.v1.ObservationColumns
-	(*Meter)(nil),                       // 13: linepace.v1.Meter
-	(*Sigma)(nil),                       // 14: linepace.v1.Sigma
-	(*Cusum)(nil),                       // 15: linepace.v1.Cusum
-	(*Ewma)(nil),                        // 16: linepace.v1.Ewma
-	(*Duty)(nil),                        // 17: linepace.v1.Duty
-	(*AssessResponse)(nil),              // 18: linepace.v1.AssessResponse
-	(*TrackResponse_Result)(nil),        // 19: linepace.v1.TrackResponse.Result
-	(*TrackResponse_Summary)(nil),       // 20: linepace.v1.TrackResponse.Summary
-	(*TrackResponse_Trend)(nil),         // 21: linepace.v1.TrackResponse.Trend
-	(*TrackResponse_Advice)(nil),        // 22: linepace.v1.TrackResponse.Advice
-	(*ObservationColumns_RowEvent)(nil), // 23: linepace.v1.ObservationColumns.RowEvent
-	(*AssessResponse_Now)(nil),          // 24: linepace.v1.AssessResponse.Now
-	(*AssessResponse_Summary)(nil),      // 25: linepace.v1.AssessResponse.Summary
-	(*AssessResponse_Chart)(nil),        // 26: linepace.v1.AssessResponse.Chart
-	(*AssessResponse_Alarm)(nil),        // 27: linepace.v1.AssessResponse.Alarm
-	(*AssessResponse_ChartPoint)(nil),   // 28: linepace.v1.AssessResponse.ChartPoint
-	(*AssessResponse_Point)(nil),        // 29: linepace.v1.AssessResponse.Point
-	(*AssessResponse_Change)(nil),       // 30: linepace.v1.AssessResponse.Change
-	(*AssessResponse_Trend)(nil),        // 31: linepace.v1.AssessResponse.Trend
-	(*AssessResponse_Forecast)(nil),     // 32: linepace.v1.AssessResponse.Forecast
-	(*AssessResponse_Correction)(nil),   // 33: linepace.v1.AssessResponse.Correction
-	(*AssessResponse_Advice)(nil),       // 34: linepace.v1.AssessResponse.Advice
-	(*AssessResponse_Change_Cause)(nil), // 35: linepace.v1.AssessResponse.Change.Cause
-	(*DeliveryModel)(nil),               // 36: linepace.v1.DeliveryModel
-	(*Drive)(nil),                       // 37: linepace.v1.Drive
-	(*Material)(nil),                    // 38: linepace.v1.Material
-	(*Quantity)(nil),                    // 39: linepace.v1.Quantity
-	(*Step)(nil),                        // 40: linepace.v1.Step
-	(Check_Severity)(0),                 // 41: linepace.v1.Check.Severity
-	(*DriveCorrection)(nil),             // 42: linepace.v1.DriveCorrection
-	(*Setpoint)(nil),                    // 43: linepace.v1.Setpoint
+	(*TrackStreamRequest)(nil),          // 7: linepace.v1.TrackStreamRequest
+	(*TrackStreamResponse)(nil),         // 8: linepace.v1.TrackStreamResponse
+	(*AssessStreamRequest)(nil),         // 9: linepace.v1.AssessStreamRequest
+	(*AssessStreamResponse)(nil),        // 10: linepace.v1.AssessStreamResponse
+	(*TrackRequest)(nil),                // 11: linepace.v1.TrackRequest
+	(*TrackSetup)(nil),                  // 12: linepace.v1.TrackSetup
+	(*TrackResponse)(nil),               // 13: linepace.v1.TrackResponse
+	(*AssessRequest)(nil),               // 14: linepace.v1.AssessRequest
+	(*Observation)(nil),                 // 15: linepace.v1.Observation
+	(*ObservationColumns)(nil),          // 16: linepace.v1.ObservationColumns
+	(*Meter)(nil),                       // 17: linepace.v1.Meter
+	(*Sigma)(nil),                       // 18: linepace.v1.Sigma
+	(*Cusum)(nil),                       // 19: linepace.v1.Cusum
+	(*Ewma)(nil),                        // 20: linepace.v1.Ewma
+	(*Duty)(nil),                        // 21: linepace.v1.Duty
+	(*AssessResponse)(nil),              // 22: linepace.v1.AssessResponse
+	(*TrackResponse_Result)(nil),        // 23: linepace.v1.TrackResponse.Result
+	(*TrackResponse_Summary)(nil),       // 24: linepace.v1.TrackResponse.Summary
+	(*TrackResponse_Trend)(nil),         // 25: linepace.v1.TrackResponse.Trend
+	(*TrackResponse_Advice)(nil),        // 26: linepace.v1.TrackResponse.Advice
+	(*ObservationColumns_RowEvent)(nil), // 27: linepace.v1.ObservationColumns.RowEvent
+	(*AssessResponse_Now)(nil),          // 28: linepace.v1.AssessResponse.Now
+	(*AssessResponse_Summary)(nil),      // 29: linepace.v1.AssessResponse.Summary
+	(*AssessResponse_Chart)(nil),        // 30: linepace.v1.AssessResponse.Chart
+	(*AssessResponse_Alarm)(nil),        // 31: linepace.v1.AssessResponse.Alarm
+	(*AssessResponse_ChartPoint)(nil),   // 32: linepace.v1.AssessResponse.ChartPoint
+	(*AssessResponse_Point)(nil),        // 33: linepace.v1.AssessResponse.Point
+	(*AssessResponse_Change)(nil),       // 34: linepace.v1.AssessResponse.Change
+	(*AssessResponse_Trend)(nil),        // 35: linepace.v1.AssessResponse.Trend
+	(*AssessResponse_Forecast)(nil),     // 36: linepace.v1.AssessResponse.Forecast
+	(*AssessResponse_Correction)(nil),   // 37: linepace.v1.AssessResponse.Correction
+	(*AssessResponse_Advice)(nil),       // 38: linepace.v1.AssessResponse.Advice
+	(*AssessResponse_Change_Cause)(nil), // 39: linepace.v1.AssessResponse.Change.Cause
+	(*DeliveryModel)(nil),               // 40: linepace.v1.DeliveryModel
+	(*Drive)(nil),                       // 41: linepace.v1.Drive
+	(*Material)(nil),                    // 42: linepace.v1.Material
+	(*Quantity)(nil),                    // 43: linepace.v1.Quantity
+	(*Step)(nil),                        // 44: linepace.v1.Step
+	(Check_Severity)(0),                 // 45: linepace.v1.Check.Severity
+	(*DriveCorrection)(nil),             // 46: linepace.v1.DriveCorrection
+	(*Setpoint)(nil),                    // 47: linepace.v1.Setpoint
 }
 var file_linepace_v1_drift_service_proto_depIdxs = []int32{
-	8,  // 0: linepace.v1.TrackRequest.setup:type_name -> linepace.v1.TrackSetup
-	11, // 1: linepace.v1.TrackRequest.observations:type_name -> linepace.v1.Observation
-	12, // 2: linepace.v1.TrackRequest.columns:type_name -> linepace.v1.ObservationColumns
-	36, // 3: linepace.v1.TrackSetup.commissioned:type_name -> linepace.v1.DeliveryModel
-	13, // 4: linepace.v1.TrackSetup.meter:type_name -> linepace.v1.Meter
-	14, // 5: linepace.v1.TrackSetup.sigma:type_name -> linepace.v1.Sigma
-	15, // 6: linepace.v1.TrackSetup.cusum:type_name -> linepace.v1.Cusum
-	16, // 7: linepace.v1.TrackSetup.ewma:type_name -> linepace.v1.Ewma
-	37, // 8: linepace.v1.TrackSetup.drive:type_name -> linepace.v1.Drive
-	38, // 9: linepace.v1.TrackSetup.material:type_name -> linepace.v1.Material
-	19, // 10: linepace.v1.TrackResponse.results:type_name -> linepace.v1.TrackResponse.Result
-	20, // 11: linepace.v1.TrackResponse.summary:type_name -> linepace.v1.TrackResponse.Summary
-	21, // 12: linepace.v1.TrackResponse.trend:type_name -> linepace.v1.TrackResponse.Trend
-	22, // 13: linepace.v1.TrackResponse.advice:type_name -> linepace.v1.TrackResponse.Advice
-	11, // 14: linepace.v1.AssessRequest.observations:type_name -> linepace.v1.Observation
-	12, // 15: linepace.v1.AssessRequest.columns:type_name -> linepace.v1.ObservationColumns
-	36, // 16: linepace.v1.AssessRequest.commissioned:type_name -> linepace.v1.DeliveryModel
-	13, // 17: linepace.v1.AssessRequest.meter:type_name -> linepace.v1.Meter
-	14, // 18: linepace.v1.AssessRequest.sigma:type_name -> linepace.v1.Sigma
-	15, // 19: linepace.v1.AssessRequest.cusum:type_name -> linepace.v1.Cusum
-	16, // 20: linepace.v1.AssessRequest.ewma:type_name -> linepace.v1.Ewma
-	17, // 21: linepace.v1.AssessRequest.duty:type_name -> linepace.v1.Duty
-	37, // 22: linepace.v1.AssessRequest.drive:type_name -> linepace.v1.Drive
-	38, // 23: linepace.v1.AssessRequest.material:type_name -> linepace.v1.Material
-	39, // 24: linepace.v1.Observation.amount:type_name -> linepace.v1.Quantity
-	39, // 25: linepace.v1.Observation.gate:type_name -> linepace.v1.Quantity
-	2,  // 26: linepace.v1.Observation.event:type_name -> linepace.v1.Observation.Event
-	23, // 27: linepace.v1.ObservationColumns.events:type_name -> linepace.v1.ObservationColumns.RowEvent
-	39, // 28: linepace.v1.Meter.k_factor:type_name -> linepace.v1.Quantity
-	24, // 29: linepace.v1.AssessResponse.now:type_name -> linepace.v1.AssessResponse.Now
-	25, // 30: linepace.v1.AssessResponse.summary:type_name -> linepace.v1.AssessResponse.Summary
-	26, // 31: linepace.v1.AssessResponse.cusum:type_name -> linepace.v1.AssessResponse.Chart
-	26, // 32: linepace.v1.AssessResponse.ewma:type_name -> linepace.v1.AssessResponse.Chart
-	29, // 33: linepace.v1.AssessResponse.series:type_name -> linepace.v1.AssessResponse.Point
-	30, // 34: linepace.v1.AssessResponse.change:type_name -> linepace.v1.AssessResponse.Change
-	31, // 35: linepace.v1.AssessResponse.trend:type_name -> linepace.v1.AssessResponse.Trend
-	32, // 36: linepace.v1.AssessResponse.forecasts:type_name -> linepace.v1.AssessResponse.Forecast
-	33, // 37: linepace.v1.AssessResponse.correction:type_name -> linepace.v1.AssessResponse.Correction
-	34, // 38: linepace.v1.AssessResponse.advice:type_name -> linepace.v1.AssessResponse.Advice
-	40, // 39: linepace.v1.AssessResponse.working:type_name -> linepace.v1.Step
-	0,  // 40: linepace.v1.TrackResponse.Result.cusum_alarm:type_name -> linepace.v1.TrackResponse.Alarm
-	0,  // 41: linepace.v1.TrackResponse.Result.ewma_alarm:type_name -> linepace.v1.TrackResponse.Alarm
-	39, // 42: linepace.v1.TrackResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
-	39, // 43: linepace.v1.TrackResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
-	39, // 44: linepace.v1.TrackResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
-	1,  // 45: linepace.v1.TrackResponse.Advice.code:type_name -> linepace.v1.TrackResponse.Advice.Code
-	41, // 46: linepace.v1.TrackResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
-	2,  // 47: linepace.v1.ObservationColumns.RowEvent.event:type_name -> linepace.v1.Observation.Event
-	39, // 48: linepace.v1.AssessResponse.Now.per_turn:type_name -> linepace.v1.Quantity
-	39, // 49: linepace.v1.AssessResponse.Now.loss:type_name -> linepace.v1.Quantity
-	27, // 50: linepace.v1.AssessResponse.Chart.alarms:type_name -> linepace.v1.AssessResponse.Alarm
-	28, // 51: linepace.v1.AssessResponse.Chart.points:type_name -> linepace.v1.AssessResponse.ChartPoint
-	3,  // 52: linepace.v1.AssessResponse.Change.kind:type_name -> linepace.v1.AssessResponse.Change.Kind
-	35, // 53: linepace.v1.AssessResponse.Change.causes:type_name -> linepace.v1.AssessResponse.Change.Cause
-	39, // 54: linepace.v1.AssessResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
-	39, // 55: linepace.v1.AssessResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
-	39, // 56: linepace.v1.AssessResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
-	39, // 57: linepace.v1.AssessResponse.Trend.median_per_1000_hours:type_name -> linepace.v1.Quantity
-	39, // 58: linepace.v1.AssessResponse.Trend.median_per_1000_hours_low:type_name -> linepace.v1.Quantity
-	39, // 59: linepace.v1.AssessResponse.Trend.median_per_1000_hours_high:type_name -> linepace.v1.Quantity
-	5,  // 60: linepace.v1.AssessResponse.Forecast.what:type_name -> linepace.v1.AssessResponse.Forecast.What
-	39, // 61: linepace.v1.AssessResponse.Forecast.loss:type_name -> linepace.v1.Quantity
-	42, // 62: linepace.v1.AssessResponse.Correction.overlay:type_name -> linepace.v1.DriveCorrection
-	43, // 63: linepace.v1.AssessResponse.Correction.setpoint:type_name -> linepace.v1.Setpoint
-	43, // 64: linepace.v1.AssessResponse.Correction.commissioned_setpoint:type_name -> linepace.v1.Setpoint
-	6,  // 65: linepace.v1.AssessResponse.Advice.code:type_name -> linepace.v1.AssessResponse.Advice.Code
-	41, // 66: linepace.v1.AssessResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
-	4,  // 67: linepace.v1.AssessResponse.Change.Cause.name:type_name -> linepace.v1.AssessResponse.Change.Name
-	10, // 68: linepace.v1.DriftService.Assess:input_type -> linepace.v1.AssessRequest
-	7,  // 69: linepace.v1.DriftService.Track:input_type -> linepace.v1.TrackRequest
-	18, // 70: linepace.v1.DriftService.Assess:output_type -> linepace.v1.AssessResponse
-	9,  // 71: linepace.v1.DriftService.Track:output_type -> linepace.v1.TrackResponse
-	70, // [70:72] is the sub-list for method output_type
-	68, // [68:70] is the sub-list for method input_type
-	68, // [68:68] is the sub-list for extension type_name
-	68, // [68:68] is the sub-list for extension extendee
-	0,  // [0:68] is the sub-list for field type_name
+	11, // 0: linepace.v1.TrackStreamRequest.part:type_name -> linepace.v1.TrackRequest
+	13, // 1: linepace.v1.TrackStreamResponse.part:type_name -> linepace.v1.TrackResponse
+	14, // 2: linepace.v1.AssessStreamRequest.part:type_name -> linepace.v1.AssessRequest
+	22, // 3: linepace.v1.AssessStreamResponse.result:type_name -> linepace.v1.AssessResponse
+	12, // 4: linepace.v1.TrackRequest.setup:type_name -> linepace.v1.TrackSetup
+	15, // 5: linepace.v1.TrackRequest.observations:type_name -> linepace.v1.Observation
+	16, // 6: linepace.v1.TrackRequest.columns:type_name -> linepace.v1.ObservationColumns
+	40, // 7: linepace.v1.TrackSetup.commissioned:type_name -> linepace.v1.DeliveryModel
+	17, // 8: linepace.v1.TrackSetup.meter:type_name -> linepace.v1.Meter
+	18, // 9: linepace.v1.TrackSetup.sigma:type_name -> linepace.v1.Sigma
+	19, // 10: linepace.v1.TrackSetup.cusum:type_name -> linepace.v1.Cusum
+	20, // 11: linepace.v1.TrackSetup.ewma:type_name -> linepace.v1.Ewma
+	41, // 12: linepace.v1.TrackSetup.drive:type_name -> linepace.v1.Drive
+	42, // 13: linepace.v1.TrackSetup.material:type_name -> linepace.v1.Material
+	23, // 14: linepace.v1.TrackResponse.results:type_name -> linepace.v1.TrackResponse.Result
+	24, // 15: linepace.v1.TrackResponse.summary:type_name -> linepace.v1.TrackResponse.Summary
+	25, // 16: linepace.v1.TrackResponse.trend:type_name -> linepace.v1.TrackResponse.Trend
+	26, // 17: linepace.v1.TrackResponse.advice:type_name -> linepace.v1.TrackResponse.Advice
+	15, // 18: linepace.v1.AssessRequest.observations:type_name -> linepace.v1.Observation
+	16, // 19: linepace.v1.AssessRequest.columns:type_name -> linepace.v1.ObservationColumns
+	40, // 20: linepace.v1.AssessRequest.commissioned:type_name -> linepace.v1.DeliveryModel
+	17, // 21: linepace.v1.AssessRequest.meter:type_name -> linepace.v1.Meter
+	18, // 22: linepace.v1.AssessRequest.sigma:type_name -> linepace.v1.Sigma
+	19, // 23: linepace.v1.AssessRequest.cusum:type_name -> linepace.v1.Cusum
+	20, // 24: linepace.v1.AssessRequest.ewma:type_name -> linepace.v1.Ewma
+	21, // 25: linepace.v1.AssessRequest.duty:type_name -> linepace.v1.Duty
+	41, // 26: linepace.v1.AssessRequest.drive:type_name -> linepace.v1.Drive
+	42, // 27: linepace.v1.AssessRequest.material:type_name -> linepace.v1.Material
+	43, // 28: linepace.v1.Observation.amount:type_name -> linepace.v1.Quantity
+	43, // 29: linepace.v1.Observation.gate:type_name -> linepace.v1.Quantity
+	2,  // 30: linepace.v1.Observation.event:type_name -> linepace.v1.Observation.Event
+	27, // 31: linepace.v1.ObservationColumns.events:type_name -> linepace.v1.ObservationColumns.RowEvent
+	43, // 32: linepace.v1.Meter.k_factor:type_name -> linepace.v1.Quantity
+	28, // 33: linepace.v1.AssessResponse.now:type_name -> linepace.v1.AssessResponse.Now
+	29, // 34: linepace.v1.AssessResponse.summary:type_name -> linepace.v1.AssessResponse.Summary
+	30, // 35: linepace.v1.AssessResponse.cusum:type_name -> linepace.v1.AssessResponse.Chart
+	30, // 36: linepace.v1.AssessResponse.ewma:type_name -> linepace.v1.AssessResponse.Chart
+	33, // 37: linepace.v1.AssessResponse.series:type_name -> linepace.v1.AssessResponse.Point
+	34, // 38: linepace.v1.AssessResponse.change:type_name -> linepace.v1.AssessResponse.Change
+	35, // 39: linepace.v1.AssessResponse.trend:type_name -> linepace.v1.AssessResponse.Trend
+	36, // 40: linepace.v1.AssessResponse.forecasts:type_name -> linepace.v1.AssessResponse.Forecast
+	37, // 41: linepace.v1.AssessResponse.correction:type_name -> linepace.v1.AssessResponse.Correction
+	38, // 42: linepace.v1.AssessResponse.advice:type_name -> linepace.v1.AssessResponse.Advice
+	44, // 43: linepace.v1.AssessResponse.working:type_name -> linepace.v1.Step
+	0,  // 44: linepace.v1.TrackResponse.Result.cusum_alarm:type_name -> linepace.v1.TrackResponse.Alarm
+	0,  // 45: linepace.v1.TrackResponse.Result.ewma_alarm:type_name -> linepace.v1.TrackResponse.Alarm
+	43, // 46: linepace.v1.TrackResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
+	43, // 47: linepace.v1.TrackResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
+	43, // 48: linepace.v1.TrackResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
+	1,  // 49: linepace.v1.TrackResponse.Advice.code:type_name -> linepace.v1.TrackResponse.Advice.Code
+	45, // 50: linepace.v1.TrackResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
+	2,  // 51: linepace.v1.ObservationColumns.RowEvent.event:type_name -> linepace.v1.Observation.Event
+	43, // 52: linepace.v1.AssessResponse.Now.per_turn:type_name -> linepace.v1.Quantity
+	43, // 53: linepace.v1.AssessResponse.Now.loss:type_name -> linepace.v1.Quantity
+	31, // 54: linepace.v1.AssessResponse.Chart.alarms:type_name -> linepace.v1.AssessResponse.Alarm
+	32, // 55: linepace.v1.AssessResponse.Chart.points:type_name -> linepace.v1.AssessResponse.ChartPoint
+	3,  // 56: linepace.v1.AssessResponse.Change.kind:type_name -> linepace.v1.AssessResponse.Change.Kind
+	39, // 57: linepace.v1.AssessResponse.Change.causes:type_name -> linepace.v1.AssessResponse.Change.Cause
+	43, // 58: linepace.v1.AssessResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
+	43, // 59: linepace.v1.AssessResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
+	43, // 60: linepace.v1.AssessResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
+	43, // 61: linepace.v1.AssessResponse.Trend.median_per_1000_hours:type_name -> linepace.v1.Quantity
+	43, // 62: linepace.v1.AssessResponse.Trend.median_per_1000_hours_low:type_name -> linepace.v1.Quantity
+	43, // 63: linepace.v1.AssessResponse.Trend.median_per_1000_hours_high:type_name -> linepace.v1.Quantity
+	5,  // 64: linepace.v1.AssessResponse.Forecast.what:type_name -> linepace.v1.AssessResponse.Forecast.What
+	43, // 65: linepace.v1.AssessResponse.Forecast.loss:type_name -> linepace.v1.Quantity
+	46, // 66: linepace.v1.AssessResponse.Correction.overlay:type_name -> linepace.v1.DriveCorrection
+	47, // 67: linepace.v1.AssessResponse.Correction.setpoint:type_name -> linepace.v1.Setpoint
+	47, // 68: linepace.v1.AssessResponse.Correction.commissioned_setpoint:type_name -> linepace.v1.Setpoint
+	6,  // 69: linepace.v1.AssessResponse.Advice.code:type_name -> linepace.v1.AssessResponse.Advice.Code
+	45, // 70: linepace.v1.AssessResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
+	4,  // 71: linepace.v1.AssessResponse.Change.Cause.name:type_name -> linepace.v1.AssessResponse.Change.Name
+	14, // 72: linepace.v1.DriftService.Assess:input_type -> linepace.v1.AssessRequest
+	11, // 73: linepace.v1.DriftService.Track:input_type -> linepace.v1.TrackRequest
+	7,  // 74: linepace.v1.DriftService.TrackStream:input_type -> linepace.v1.TrackStreamRequest
+	9,  // 75: linepace.v1.DriftService.AssessStream:input_type -> linepace.v1.AssessStreamRequest
+	22, // 76: linepace.v1.DriftService.Assess:output_type -> linepace.v1.AssessResponse
+	13, // 77: linepace.v1.DriftService.Track:output_type -> linepace.v1.TrackResponse
+	8,  // 78: linepace.v1.DriftService.TrackStream:output_type -> linepace.v1.TrackStreamResponse
+	10, // 79: linepace.v1.DriftService.AssessStream:output_type -> linepace.v1.AssessStreamResponse
+	76, // [76:80] is the sub-list for method output_type
+	72, // [72:76] is the sub-list for method input_type
+	72, // [72:72] is the sub-list for extension type_name
+	72, // [72:72] is the sub-list for extension extendee
+	0,  // [0:72] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_drift_service_proto_init() }
@@ -3574,32 +3784,32 @@ func file_linepace_v1_drift_service_proto_init() {
 	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()
 	file_linepace_v1_setpoint_proto_init()
-	file_linepace_v1_drift_service_proto_msgTypes[0].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[3].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[4].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[6].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[7].OneofWrappers = []any{
+	file_linepace_v1_drift_service_proto_msgTypes[7].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[8].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[10].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[11].OneofWrappers = []any{
 		(*Sigma_Given)(nil),
 		(*Sigma_Baseline)(nil),
 	}
-	file_linepace_v1_drift_service_proto_msgTypes[8].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[9].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[10].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[12].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[13].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[14].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[16].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[17].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[18].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[19].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[20].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[21].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[22].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[23].OneofWrappers = []any{}
-	file_linepace_v1_drift_service_proto_msgTypes[28].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[24].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[27].OneofWrappers = []any{}
+	file_linepace_v1_drift_service_proto_msgTypes[32].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_drift_service_proto_rawDesc), len(file_linepace_v1_drift_service_proto_rawDesc)),
 			NumEnums:      7,
-			NumMessages:   29,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

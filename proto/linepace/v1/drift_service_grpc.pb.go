@@ -19,8 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	DriftService_Assess_FullMethodName = "/linepace.v1.DriftService/Assess"
-	DriftService_Track_FullMethodName  = "/linepace.v1.DriftService/Track"
+	DriftService_Assess_FullMethodName       = "/linepace.v1.DriftService/Assess"
+	DriftService_Track_FullMethodName        = "/linepace.v1.DriftService/Track"
+	DriftService_TrackStream_FullMethodName  = "/linepace.v1.DriftService/TrackStream"
+	DriftService_AssessStream_FullMethodName = "/linepace.v1.DriftService/AssessStream"
 )
 
 // DriftServiceClient is the client API for DriftService service.
@@ -36,6 +38,13 @@ type DriftServiceClient interface {
 	// the state of the answer, which goes into the next request. Any server with the same
 	// state key goes on from it, to the same bits.
 	Track(ctx context.Context, in *TrackRequest, opts ...grpc.CallOption) (*TrackResponse, error)
+	// Track over a stream, gRPC alone: each part is answered by its results and the state
+	// after it. A faulty part ends the stream; the state of the answer before it goes on
+	// in another. So does a part that does not come within five minutes.
+	TrackStream(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[TrackStreamRequest, TrackStreamResponse], error)
+	// Assess of more observations than a message holds, gRPC alone: at most 2000000 in
+	// all. A server holds as many at once, over all streams, at about 400 bytes each.
+	AssessStream(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[AssessStreamRequest, AssessStreamResponse], error)
 }
 
 type driftServiceClient struct {
@@ -66,6 +75,32 @@ func (c *driftServiceClient) Track(ctx context.Context, in *TrackRequest, opts .
 	return out, nil
 }
 
+func (c *driftServiceClient) TrackStream(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[TrackStreamRequest, TrackStreamResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &DriftService_ServiceDesc.Streams[0], DriftService_TrackStream_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[TrackStreamRequest, TrackStreamResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type DriftService_TrackStreamClient = grpc.BidiStreamingClient[TrackStreamRequest, TrackStreamResponse]
+
+func (c *driftServiceClient) AssessStream(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[AssessStreamRequest, AssessStreamResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &DriftService_ServiceDesc.Streams[1], DriftService_AssessStream_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[AssessStreamRequest, AssessStreamResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type DriftService_AssessStreamClient = grpc.ClientStreamingClient[AssessStreamRequest, AssessStreamResponse]
+
 // DriftServiceServer is the server API for DriftService service.
 // All implementations must embed UnimplementedDriftServiceServer
 // for forward compatibility.
@@ -79,6 +114,13 @@ type DriftServiceServer interface {
 	// the state of the answer, which goes into the next request. Any server with the same
 	// state key goes on from it, to the same bits.
 	Track(context.Context, *TrackRequest) (*TrackResponse, error)
+	// Track over a stream, gRPC alone: each part is answered by its results and the state
+	// after it. A faulty part ends the stream; the state of the answer before it goes on
+	// in another. So does a part that does not come within five minutes.
+	TrackStream(grpc.BidiStreamingServer[TrackStreamRequest, TrackStreamResponse]) error
+	// Assess of more observations than a message holds, gRPC alone: at most 2000000 in
+	// all. A server holds as many at once, over all streams, at about 400 bytes each.
+	AssessStream(grpc.ClientStreamingServer[AssessStreamRequest, AssessStreamResponse]) error
 	mustEmbedUnimplementedDriftServiceServer()
 }
 
@@ -94,6 +136,12 @@ func (UnimplementedDriftServiceServer) Assess(context.Context, *AssessRequest) (
 }
 func (UnimplementedDriftServiceServer) Track(context.Context, *TrackRequest) (*TrackResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Track not implemented")
+}
+func (UnimplementedDriftServiceServer) TrackStream(grpc.BidiStreamingServer[TrackStreamRequest, TrackStreamResponse]) error {
+	return status.Error(codes.Unimplemented, "method TrackStream not implemented")
+}
+func (UnimplementedDriftServiceServer) AssessStream(grpc.ClientStreamingServer[AssessStreamRequest, AssessStreamResponse]) error {
+	return status.Error(codes.Unimplemented, "method AssessStream not implemented")
 }
 func (UnimplementedDriftServiceServer) mustEmbedUnimplementedDriftServiceServer() {}
 func (UnimplementedDriftServiceServer) testEmbeddedByValue()                      {}
@@ -152,6 +200,20 @@ func _DriftService_Track_Handler(srv interface{}, ctx context.Context, dec func(
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DriftService_TrackStream_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(DriftServiceServer).TrackStream(&grpc.GenericServerStream[TrackStreamRequest, TrackStreamResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type DriftService_TrackStreamServer = grpc.BidiStreamingServer[TrackStreamRequest, TrackStreamResponse]
+
+func _DriftService_AssessStream_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(DriftServiceServer).AssessStream(&grpc.GenericServerStream[AssessStreamRequest, AssessStreamResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type DriftService_AssessStreamServer = grpc.ClientStreamingServer[AssessStreamRequest, AssessStreamResponse]
+
 // DriftService_ServiceDesc is the grpc.ServiceDesc for DriftService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -168,6 +230,18 @@ var DriftService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _DriftService_Track_Handler,
 		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "TrackStream",
+			Handler:       _DriftService_TrackStream_Handler,
+			ServerStreams: true,
+			ClientStreams: true,
+		},
+		{
+			StreamName:    "AssessStream",
+			Handler:       _DriftService_AssessStream_Handler,
+			ClientStreams: true,
+		},
+	},
 	Metadata: "linepace/v1/drift_service.proto",
 }
