@@ -37,10 +37,14 @@ func (driftService) Assess(ctx context.Context, in *linepacev1.AssessRequest) (*
 	return a.assess(ctx, in)
 }
 
-// assess judges what was read.
-func (a *assessing) assess(ctx context.Context, in *linepacev1.AssessRequest) (*linepacev1.AssessResponse, error) {
+// settle completes the study with what was observed.
+func (a *assessing) settle(ctx context.Context) {
 	a.study.Hours, a.study.Observations, a.study.Rebased = a.obs.hours, a.obs.readings, a.obs.rebased
 	a.study.Stop = func() bool { return ctx.Err() != nil }
+}
+
+// assess judges what was read.
+func (a *assessing) assess(ctx context.Context, in *linepacev1.AssessRequest) (*linepacev1.AssessResponse, error) {
 	found, err := drift.Assess(&a.study)
 	switch {
 	case errors.Is(err, drift.ErrStopped):
@@ -72,6 +76,7 @@ func readAssess(ctx context.Context, in *linepacev1.AssessRequest) (*assessing, 
 	if len(a.faults) > 0 {
 		return nil, a.faults
 	}
+	a.settle(ctx)
 	return a, ctx.Err()
 }
 

@@ -167,6 +167,7 @@ func (g *gathering) assess(ctx context.Context) (*linepacev1.AssessResponse, err
 		faults.Add(&at, fault.Required, "is needed: at least one observation that is no gap")
 		return nil, faults
 	}
+	g.a.settle(ctx)
 	g.a.evidence = hex.EncodeToString(g.parts.Sum(nil))
 	return g.a.assess(ctx, g.first)
 }
