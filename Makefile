@@ -24,7 +24,7 @@ V3_LACKS = $(filter-out $(shell grep -m1 ^flags /proc/cpuinfo),$(V3_NEEDS))
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "%-16s %s\n", $$1, $$2 }' Makefile
 
-demo: ## plan a product change of the demo line, log it, audit the log (in build/demo)
+demo: ## plan a product change of the demo line, find a worn pump, log, audit the log (in build/demo)
 	@rm -rf build/demo && mkdir -p build/demo
 	@go build -o build/demo/linepace ./client/cmd/linepace
 	@sh client/examples/demo.sh build/demo/linepace testdata/rooftile build/demo
