@@ -171,7 +171,7 @@ func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, std
 		return err
 	}
 	defer end()
-	resp, err := f.call(ctx, c, req)
+	resp, err := f.ask(ctx, c, req)
 	if err != nil {
 		return f.server.explain(docs.place(err))
 	}
@@ -199,6 +199,14 @@ func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, std
 		return &notGood{exitNotGood, "the drives cannot run so: load nothing from this answer"}
 	}
 	return nil
+}
+
+// ask makes the calculation.
+func (f *calcFlags) ask(ctx context.Context, c *client.Client, req proto.Message) (proto.Message, error) {
+	if f.csv.file != "" {
+		return f.csv.assess(ctx, c, req.(*linepacev1.AssessRequest))
+	}
+	return f.call(ctx, c, req)
 }
 
 // draw writes the picture of an answer.

@@ -231,8 +231,8 @@ func (f *csvFlags) rows(r *csv.Reader, req *linepacev1.AssessRequest) error {
 		}
 		line, _ := r.FieldPos(0)
 		t.take(line, record)
-		if len(f.lines) > mostRows {
-			return &hintedError{fmt.Errorf("%s has more than %d observations, and one call takes no more", f.file, mostRows), "give a part of the file, or means over longer gates"}
+		if len(f.lines) > mostStreamed {
+			return &hintedError{fmt.Errorf("%s has more than %d observations, and no more are taken", f.file, mostStreamed), "give a part of the file, or means over longer gates"}
 		}
 	}
 	if f.rowFaults > mostRowFaults {
