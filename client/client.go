@@ -20,6 +20,26 @@
 // service could not take (UNAVAILABLE: restarting, overloaded, not reachable) is
 // made again, at most [MaxAttempts] times in all. No other failure is tried again.
 //
+// Observations that come one by one are tracked: Track takes the state of its answer
+// before, TrackStream the parts of a stream, whose answers each have the state after
+// them. A stream has the deadline of its context alone. Where it ends (UNAVAILABLE: the
+// service restarts, or its connection grew old), another one goes on from the last state,
+// at any server with the same state key:
+//
+//	stream, err := c.TrackStream(ctx)
+//	if err != nil {
+//		return err
+//	}
+//	part := &linepacev1.TrackRequest{State: state, Columns: columns} // the first time Setup in place of State
+//	if err := stream.Send(&linepacev1.TrackStreamRequest{Part: part}); err != nil {
+//		return err
+//	}
+//	answer, err := stream.Recv()
+//	if err != nil {
+//		return err // keep the last state
+//	}
+//	state = answer.GetPart().GetState()
+//
 // A [Client] may be used by several goroutines at once.
 package client
 

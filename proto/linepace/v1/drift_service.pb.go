@@ -835,7 +835,7 @@ type TrackResponse struct {
 	Trend *TrackResponse_Trend `protobuf:"bytes,3,opt,name=trend,proto3" json:"trend,omitempty"`
 	// What to know of it.
 	Advice []*TrackResponse_Advice `protobuf:"bytes,4,rep,name=advice,proto3" json:"advice,omitempty"`
-	// What was seen so far, for the next request: a text of about 800 characters that
+	// What was seen so far, for the next request: a text of about 650 characters that
 	// the server has authenticated, to be kept as it is.
 	State         string `protobuf:"bytes,5,opt,name=state,proto3" json:"state,omitempty"`
 	unknownFields protoimpl.UnknownFields
