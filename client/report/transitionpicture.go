@@ -125,11 +125,11 @@ func (p *picture) text(x, y float64, class, s string) {
 func (p *picture) height() float64 { return plotTop + float64(len(p.resp.GetPolicies()))*rowPitch + 32 }
 
 func (p *picture) head() {
-	title := fmt.Sprintf("Time of each piece while the speed goes from %s to %s in %s", Quantity(p.req.GetFrom()), Quantity(p.req.GetTo()), Quantity(p.req.GetRamp()))
+	title := fmt.Sprintf("Time of each piece; speed from %s to %s in %s", Quantity(p.req.GetFrom()), Quantity(p.req.GetTo()), Quantity(p.req.GetRamp()))
 	p.printf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" width="%.0f" height="%.0f" role="img" aria-labelledby="title" font-family="sans-serif" font-size="12">
 <title id="title">%s</title>
 <style>
-.h{font-size:16px;font-weight:bold}.p{font-size:13px;font-weight:bold}.n{text-anchor:end}.m{text-anchor:middle}.s{font-size:11px}.e{font-size:11px;text-anchor:end}
+.h{font-size:15px;font-weight:bold}.p{font-size:13px;font-weight:bold}.n{text-anchor:end}.m{text-anchor:middle}.s{font-size:11px}.e{font-size:11px;text-anchor:end}
 .o{fill:none;stroke:%s;stroke-width:1.6}.i{fill:%s}.x{fill:none;stroke:#000;stroke-width:1.4}
 .bo{fill:%s;fill-opacity:.14}.bi{fill:%s;fill-opacity:.14}.to{stroke:%s;stroke-dasharray:7 3}.ti{stroke:%s}
 .a{stroke:#000;fill:none}.g{stroke:#000;stroke-opacity:.13}.r{stroke:#000;stroke-dasharray:2 3}

@@ -64,7 +64,7 @@ func (w *Window) Turndown() Optional[float64] {
 // Code says what a check is about. The numbers are those of the wire.
 type Code uint8
 
-// Codes. The wire has no code 16.
+// Codes of setpoints and scales.
 const (
 	NoCode Code = iota
 	AboveHighestSpeed
