@@ -132,7 +132,11 @@ func (t *tracking) take(ctx context.Context, in *linepacev1.TrackRequest) (*line
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	state, stepped, err := t.step(a)
+	list := "observations"
+	if in.GetColumns() != nil {
+		list = "columns"
+	}
+	state, stepped, err := t.step(a, list)
 	if err != nil {
 		return nil, err
 	}
@@ -183,8 +187,8 @@ func (s *stepped) alarmed() bool {
 	return !s.InBaseline && (s.cusum.Alarm != drift.NoAlarm || s.ewma.Alarm != drift.NoAlarm)
 }
 
-// step passes the readings through the watch.
-func (t *tracking) step(a *assessing) (watchState, []stepped, error) {
+// step passes the readings, which the request has in list, through the watch.
+func (t *tracking) step(a *assessing, list string) (watchState, []stepped, error) {
 	state, out := t.watchState, make([]stepped, len(a.obs.readings))
 	rebased := a.obs.rebased
 	for i, o := range a.obs.readings {
@@ -194,7 +198,7 @@ func (t *tracking) step(a *assessing) (watchState, []stepped, error) {
 		}
 		var err error
 		if state.watched, out[i].Watching, err = t.watch.Step(state.watched, a.obs.hours[i], o); err != nil {
-			return state, nil, t.explain(a, i, err)
+			return state, nil, explainStep(a, list, i, err)
 		}
 		out[i].cusum, out[i].ewma = state.watched.CUSUM, state.watched.EWMA
 	}
@@ -204,7 +208,7 @@ func (t *tracking) step(a *assessing) (watchState, []stepped, error) {
 	return state, out, nil
 }
 
-func (t *tracking) explain(a *assessing, i int, err error) error {
+func explainStep(a *assessing, list string, i int, err error) error {
 	var flat *statistics.NoSpreadError
 	if errors.As(err, &flat) {
 		at := fault.Root("setup")
@@ -212,8 +216,8 @@ func (t *tracking) explain(a *assessing, i int, err error) error {
 		a.faults.Add(&sigma, fault.OutOfRange, "cannot be learned: the readings of the baseline do not scatter; begin anew with a given one")
 		return a.faults
 	}
-	list := fault.Root("observations")
-	at := list.Index(int(a.obs.index[i]))
+	root := fault.Root(list)
+	at := root.Index(int(a.obs.index[i]))
 	a.faults.Add(&at, fault.OutOfRange, "cannot be watched: %s", err)
 	return a.faults
 }

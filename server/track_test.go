@@ -214,3 +214,23 @@ func TestTrackThins(t *testing.T) {
 	require.LessOrEqual(t, len(some.Results), alarms+20)
 	require.Equal(t, linepacev1.TrackResponse_Advice_ALARMED, some.Advice[0].Code)
 }
+
+// What only the watch finds has its place in the request too.
+func TestTrackOfAWatchThatCannotGoOn(t *testing.T) {
+	s, err := New(Config{StateKey: stateKey(t, "a")})
+	require.NoError(t, err)
+	near := &linepacev1.TrackRequest{Setup: pumpSetup()} // a million hours, which a float64 tells to 0.4 us
+	for _, at := range []string{"1900-01-01T00:00:00Z", "2014-01-30T16:00:00Z", "2014-01-30T16:00:00.0000001Z"} {
+		near.Observations = append(near.Observations, &linepacev1.Observation{Time: at, MotorRpm: proto.Float64(500),
+			MeterPulses: proto.Float64(1000), Gate: &linepacev1.Quantity{Value: 1, Unit: "min"}})
+	}
+	still := leaking(4, 0, 40)
+	for i := range still.MotorRpm {
+		still.MotorRpm[i], still.MeterPulses[i] = 500, 1000
+	}
+	for path, in := range map[string]*linepacev1.TrackRequest{"observations[2]": near, "setup.sigma": {Setup: pumpSetup(), Columns: still}} {
+		_, err := s.Drift().Track(t.Context(), in)
+		require.Len(t, refusal.Violations(err), 1, "%v", err)
+		require.Equal(t, path, refusal.Violations(err)[0].Path)
+	}
+}
