@@ -1,6 +1,8 @@
 package server
 
 import (
+	"regexp"
+	"strings"
 	"time"
 
 	"linepace.example/core/drift"
@@ -212,6 +214,7 @@ func (o *observing) columns(in *linepacev1.ObservationColumns) {
 	if !o.alike(in, &root) || len(o.faults) > 0 {
 		return
 	}
+	defer o.turnToColumns()
 	for i, seconds := range in.GetSeconds() {
 		if len(o.faults) > refusal.MaxViolations {
 			return
@@ -232,6 +235,17 @@ func (o *observing) columns(in *linepacev1.ObservationColumns) {
 			r.amount = units.Quantity{Value: *amount, Unit: unit}
 		}
 		o.row(i, &r)
+	}
+}
+
+// rowField is the path of a field of a row.
+var rowField = regexp.MustCompile(`^columns\[(\d+)\]\.(\w+).*$`)
+
+// turnToColumns turns paths of a row's fields into those of a request that has columns:
+// columns[3].turns is columns.turns[3] there.
+func (o *observing) turnToColumns() {
+	for i := range o.faults {
+		o.faults[i].Path = strings.Replace(rowField.ReplaceAllString(o.faults[i].Path, "columns.$2[$1]"), ".amount[", ".amounts[", 1)
 	}
 }
 

@@ -93,7 +93,7 @@ func TestStreamsAreChecked(t *testing.T) {
 		"no setup":         {[]*linepacev1.TrackStreamRequest{part(nil, "", leaking(5, 0, 3))}, "part.setup REQUIRED"},
 		"NaN":              {[]*linepacev1.TrackStreamRequest{part(pumpSetup(), "", notFinite)}, "part.columns.motorRpm[1] NOT_FINITE"},
 		"an unknown field": {[]*linepacev1.TrackStreamRequest{unknown}, "part UNKNOWN_FIELD"},
-		"times":            {[]*linepacev1.TrackStreamRequest{part(pumpSetup(), "", late)}, "part.columns[2].seconds OUT_OF_RANGE"},
+		"times":            {[]*linepacev1.TrackStreamRequest{part(pumpSetup(), "", late)}, "part.columns.seconds[2] OUT_OF_RANGE"},
 		"a forged state":   {[]*linepacev1.TrackStreamRequest{part(nil, strings.Repeat("A", 200), nil)}, "part.state MALFORMED"},
 		"a second setup":   {[]*linepacev1.TrackStreamRequest{part(pumpSetup(), "", leaking(5, 0, 3)), part(pumpSetup(), "", leaking(5, 3, 3))}, "part CONFLICT"},
 		"a later NaN":      {[]*linepacev1.TrackStreamRequest{part(pumpSetup(), "", leaking(5, 0, 3)), part(nil, "", notFinite)}, "part.columns.motorRpm[1] NOT_FINITE"},
@@ -220,7 +220,7 @@ func TestAssessStreamIsAssess(t *testing.T) {
 	_, err = assessStream(t, conn, parts[0], whole)
 	require.Equal(t, refusal.Violation{Path: "part", Reason: "CONFLICT", Text: refusal.Violations(err)[0].Text}, refusal.Violations(err)[0])
 	_, err = assessStream(t, conn, parts[0], parts[2], parts[1])
-	require.Equal(t, "part.columns[0].seconds", refusal.Violations(err)[0].Path, "%v", err)
+	require.Equal(t, "part.columns.seconds[0]", refusal.Violations(err)[0].Path, "%v", err)
 }
 
 // A server holds so many observations and no more, and lets go of them.

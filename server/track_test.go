@@ -170,7 +170,7 @@ func TestStateIsRefused(t *testing.T) {
 	refused(s, foreign, "CONFLICT", "foreign")
 	again := &linepacev1.TrackRequest{State: first.State, Columns: leaking(2, 39, 2)}
 	_, err = s.Drift().Track(t.Context(), again)
-	require.Equal(t, "columns[0].seconds", refusal.Violations(err)[0].Path, "%v", err)
+	require.Equal(t, "columns.seconds[0]", refusal.Violations(err)[0].Path, "%v", err)
 
 	without, err := New(Config{})
 	require.NoError(t, err)
