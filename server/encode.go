@@ -143,6 +143,13 @@ func working(steps []scaling.Step) []*linepacev1.Step {
 	return out
 }
 
+func chordal(c scaling.Optional[scaling.Chordal]) *linepacev1.ChordalAction {
+	if !c.Set {
+		return nil
+	}
+	return &linepacev1.ChordalAction{PitchDiameter: quantity(c.Value.PitchDiameter), LowPercent: c.Value.LowPercent, HighPercent: c.Value.HighPercent}
+}
+
 func scale(s *scaling.Scale) *linepacev1.ScaleResponse {
 	return &linepacev1.ScaleResponse{
 		PerMotorTurn:               quantity(s.PerMotorTurn),

@@ -55,6 +55,9 @@ func draws(chain *ratio.DrawChain, in *ratio.Draws, includeWorking bool) *linepa
 			Direct:        following(roll, ratio.Direct),
 			Cascaded:      following(roll, ratio.Cascaded),
 		}
+		if r := &roll.Ripple; r.Set {
+			out.Rolls[i].DrawRipple = &linepacev1.DrawResponse_Ripple{LowPercent: r.Value.LowPercent, HighPercent: r.Value.HighPercent}
+		}
 		if includeWorking {
 			out.Rolls[i].Direct.Setpoint.Working = working(chain.SetpointWorking(in, ratio.Direct, i))
 			out.Rolls[i].Cascaded.Setpoint.Working = working(chain.SetpointWorking(in, ratio.Cascaded, i))

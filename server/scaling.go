@@ -83,6 +83,7 @@ func (scalingService) Scale(ctx context.Context, in *linepacev1.ScaleRequest) (*
 		m := scaling.MeasuredOf(&s, &found)
 		response.Measured = measuredResponse(&m)
 	}
+	response.Chordal = chordal(scaling.ChordalOf(&a.drive))
 	response.Readout, response.Sensors = readoutReport(&s), sensorReports(&s, &found)
 	ofDrive(found, "drive")
 	var steps []scaling.Step

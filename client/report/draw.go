@@ -74,6 +74,15 @@ func (a *answer) spreads(resp *linepacev1.DrawResponse) {
 	type following = linepacev1.DrawResponse_Following
 	a.spread("HOW FAR ROUNDING MAY TAKE A RATIO", resp, (*following).GetDrawRounding, (*following).GetRatioToLeaderRounding)
 	a.spread("HOW FAR REGULATION MAY TAKE A RATIO", resp, (*following).GetDrawRegulation, (*following).GetRatioToLeaderRegulation)
+	var ripples []Row
+	for _, r := range resp.GetRolls() {
+		if p := r.GetDrawRipple(); p != nil {
+			ripples = append(ripples, Row{Label: r.GetDriveId(), Text: fmt.Sprintf("%s to %s of it, once a tooth, where the teeth meet at their worst", percent(p.GetLowPercent(), 3), percent(p.GetHighPercent(), 3))})
+		}
+	}
+	if len(ripples) > 0 {
+		a.rows("HOW FAR THE POLYGONS OF SPROCKETS TAKE A DRAW FROM ITS MEAN", ripples...)
+	}
 }
 
 func (a *answer) spread(heading string, resp *linepacev1.DrawResponse, draw, toLeader func(*linepacev1.DrawResponse_Following) *linepacev1.DrawResponse_Spread) {

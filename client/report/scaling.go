@@ -48,6 +48,10 @@ func ScaleRows(drive *linepacev1.Drive, s *linepacev1.ScaleResponse) []Row {
 			Number(s.GetPulseHzAtMin()), Number(drive.GetMotor().GetMinRpm()),
 			Number(s.GetPulseHzAtMax()), Number(drive.GetMotor().GetMaxRpm()))})
 	}
+	if c := s.GetChordal(); c != nil {
+		rows = append(rows, Row{Label: "ripple", Text: fmt.Sprintf("once a tooth the chain goes %s to %s about its mean: the chain is a polygon on its pitch diameter, %s",
+			percent(c.GetLowPercent(), 3), percent(c.GetHighPercent(), 3), Quantity(c.GetPitchDiameter()))})
+	}
 	if s.ReadoutDecimals != nil {
 		rows = append(rows, Row{Label: "readout", Text: fmt.Sprintf("its %s hold every value in %s with %s",
 			counted(int(drive.GetReadout().GetDigits()), "digit"), drive.GetReadout().GetUnit(), counted(int(s.GetReadoutDecimals()), "decimal"))})

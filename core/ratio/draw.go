@@ -63,7 +63,11 @@ type DrawnRoll struct {
 	WantedRatio   Optional[float64] // v / v of the roll before
 	LeaderRatio   float64           // v / v of the leader, wanted
 	Follows       [2]Followed       // by scheme
+	Ripple        Optional[Ripple]  // of the draw from the roll before, by chordal action
 }
+
+// Ripple is how far a ratio goes below and above its mean, percent of it.
+type Ripple struct{ LowPercent, HighPercent float64 }
 
 // Followed is what one scheme makes of one roll. What does not exist is absent.
 type Followed struct {
@@ -127,6 +131,7 @@ func (d *DrawChain) find() Draws {
 			}
 		}
 		r.total()
+		r.ripple()
 		return r.out
 	})
 }

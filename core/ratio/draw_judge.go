@@ -199,3 +199,23 @@ func (r *drawRun) total() {
 		}
 	}
 }
+
+// ripple finds what chordal action does to each draw: the faster of the roll against the
+// slower of the one before, and the other way round, since nothing holds their teeth together.
+//
+//	low = (1 + low2) / (1 + high1) - 1        high = (1 + high2) / (1 + low1) - 1
+//
+// Source: see [scaling.ChordalOf]. Formula: draw-ripple/1.
+func (r *drawRun) ripple() {
+	for i := 1; i < len(r.out.Rolls); i++ {
+		before, here := scaling.ChordalOf(r.out.Rolls[i-1].Drive), scaling.ChordalOf(r.out.Rolls[i].Drive)
+		if !before.Set && !here.Set {
+			continue
+		}
+		low1, high1, low2, high2 := before.Value.LowPercent, before.Value.HighPercent, here.Value.LowPercent, here.Value.HighPercent
+		r.out.Rolls[i].Ripple = scaling.Some(Ripple{
+			LowPercent:  (low2 - high1) / (100 + high1) * 100,
+			HighPercent: (high2 - low1) / (100 + low1) * 100,
+		})
+	}
+}

@@ -123,11 +123,23 @@ func (w *drawWorker) rollSteps(i int) {
 		w.ratioSteps("ratio of "+id+" to the leader", f.LeaderRatio.Value, roll.LeaderRatio, f.LeaderErrorPercent.Value, f, w.follow(w.leader))
 		w.spreadSteps("ratio to the leader", w.between(w.scheme, i), nil, f.LeaderRounding, f.LeaderRegulation)
 	}
+	if r := roll.Ripple; r.Set && w.scheme == Direct { // the same for both
+		w.rippleSteps(i, r.Value)
+	}
 	if d := f.Disturbed; d.Set && d.Value.DrawChangePercent.Set {
 		before := w.follow(i - 1).Disturbed.Value.SpeedChangePercent
 		w.step("disturbance/1", "change of the draw ratio before "+id+" by the disturbance", "(change - changeBefore) / (1 + changeBefore)", percents(d.Value.DrawChangePercent.Value),
 			scaling.Input{Name: "change", Value: percents(d.Value.SpeedChangePercent)}, scaling.Input{Name: "changeBefore", Value: percents(before)})
 	}
+}
+
+func (w *drawWorker) rippleSteps(i int, r Ripple) {
+	before, here := scaling.ChordalOf(w.found.Rolls[i-1].Drive).Value, scaling.ChordalOf(w.found.Rolls[i].Drive).Value
+	id := w.chain.Rolls[i].DriveID
+	w.step("draw-ripple/1", "least draw ratio before "+id+" against its mean, by chordal action", "(1 + low) / (1 + highBefore) - 1", percents(r.LowPercent),
+		scaling.Input{Name: "low", Value: percents(here.LowPercent)}, scaling.Input{Name: "highBefore", Value: percents(before.HighPercent)})
+	w.step("draw-ripple/1", "greatest draw ratio before "+id+" against its mean", "(1 + high) / (1 + lowBefore) - 1", percents(r.HighPercent),
+		scaling.Input{Name: "high", Value: percents(here.HighPercent)}, scaling.Input{Name: "lowBefore", Value: percents(before.LowPercent)})
 }
 
 func (w *drawWorker) ratioSteps(what string, achieved, wanted, off float64, upper, lower *Followed) {

@@ -185,6 +185,7 @@ func ScaleWorking(s *Subject) []Step {
 	w.uncertaintySteps()
 	w.limitSteps()
 	w.digitSteps()
+	w.chordalSteps()
 	return w.steps
 }
 

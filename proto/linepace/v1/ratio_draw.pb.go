@@ -385,7 +385,11 @@ type DrawResponse_Roll struct {
 	// The roll follows the leader.
 	Direct *DrawResponse_Following `protobuf:"bytes,5,opt,name=direct,proto3" json:"direct,omitempty"`
 	// The roll follows its neighbour.
-	Cascaded      *DrawResponse_Following `protobuf:"bytes,6,opt,name=cascaded,proto3" json:"cascaded,omitempty"`
+	Cascaded *DrawResponse_Following `protobuf:"bytes,6,opt,name=cascaded,proto3" json:"cascaded,omitempty"`
+	// How far the polygons of sprockets take this draw ratio from its mean, once a
+	// tooth, where they meet at their worst. Absent where neither this roll nor the one
+	// before is a sprocket.
+	DrawRipple    *DrawResponse_Ripple `protobuf:"bytes,7,opt,name=draw_ripple,json=drawRipple,proto3" json:"draw_ripple,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -462,6 +466,68 @@ func (x *DrawResponse_Roll) GetCascaded() *DrawResponse_Following {
 	return nil
 }
 
+func (x *DrawResponse_Roll) GetDrawRipple() *DrawResponse_Ripple {
+	if x != nil {
+		return x.DrawRipple
+	}
+	return nil
+}
+
+// A ripple about a mean.
+type DrawResponse_Ripple struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The least against the mean, percent, 0 or below.
+	LowPercent float64 `protobuf:"fixed64,1,opt,name=low_percent,json=lowPercent,proto3" json:"low_percent,omitempty"`
+	// The greatest against the mean, percent, 0 or more.
+	HighPercent   float64 `protobuf:"fixed64,2,opt,name=high_percent,json=highPercent,proto3" json:"high_percent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawResponse_Ripple) Reset() {
+	*x = DrawResponse_Ripple{}
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawResponse_Ripple) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawResponse_Ripple) ProtoMessage() {}
+
+func (x *DrawResponse_Ripple) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawResponse_Ripple.ProtoReflect.Descriptor instead.
+func (*DrawResponse_Ripple) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 1}
+}
+
+func (x *DrawResponse_Ripple) GetLowPercent() float64 {
+	if x != nil {
+		return x.LowPercent
+	}
+	return 0
+}
+
+func (x *DrawResponse_Ripple) GetHighPercent() float64 {
+	if x != nil {
+		return x.HighPercent
+	}
+	return 0
+}
+
 // What one way of following makes of one roll.
 type DrawResponse_Following struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -501,7 +567,7 @@ type DrawResponse_Following struct {
 
 func (x *DrawResponse_Following) Reset() {
 	*x = DrawResponse_Following{}
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[5]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -513,7 +579,7 @@ func (x *DrawResponse_Following) String() string {
 func (*DrawResponse_Following) ProtoMessage() {}
 
 func (x *DrawResponse_Following) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[5]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -526,7 +592,7 @@ func (x *DrawResponse_Following) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawResponse_Following.ProtoReflect.Descriptor instead.
 func (*DrawResponse_Following) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 1}
+	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 2}
 }
 
 func (x *DrawResponse_Following) GetSetpoint() *Setpoint {
@@ -636,7 +702,7 @@ type DrawResponse_Spread struct {
 
 func (x *DrawResponse_Spread) Reset() {
 	*x = DrawResponse_Spread{}
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[6]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -648,7 +714,7 @@ func (x *DrawResponse_Spread) String() string {
 func (*DrawResponse_Spread) ProtoMessage() {}
 
 func (x *DrawResponse_Spread) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[6]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -661,7 +727,7 @@ func (x *DrawResponse_Spread) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawResponse_Spread.ProtoReflect.Descriptor instead.
 func (*DrawResponse_Spread) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 2}
+	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 3}
 }
 
 func (x *DrawResponse_Spread) GetWorstLowPercent() float64 {
@@ -704,7 +770,7 @@ type DrawResponse_Disturbed struct {
 
 func (x *DrawResponse_Disturbed) Reset() {
 	*x = DrawResponse_Disturbed{}
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[7]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -716,7 +782,7 @@ func (x *DrawResponse_Disturbed) String() string {
 func (*DrawResponse_Disturbed) ProtoMessage() {}
 
 func (x *DrawResponse_Disturbed) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[7]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -729,7 +795,7 @@ func (x *DrawResponse_Disturbed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawResponse_Disturbed.ProtoReflect.Descriptor instead.
 func (*DrawResponse_Disturbed) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 3}
+	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 4}
 }
 
 func (x *DrawResponse_Disturbed) GetSpeedChangePercent() float64 {
@@ -777,7 +843,7 @@ type DrawResponse_Total struct {
 
 func (x *DrawResponse_Total) Reset() {
 	*x = DrawResponse_Total{}
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[8]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -789,7 +855,7 @@ func (x *DrawResponse_Total) String() string {
 func (*DrawResponse_Total) ProtoMessage() {}
 
 func (x *DrawResponse_Total) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[8]
+	mi := &file_linepace_v1_ratio_draw_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -802,7 +868,7 @@ func (x *DrawResponse_Total) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawResponse_Total.ProtoReflect.Descriptor instead.
 func (*DrawResponse_Total) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 4}
+	return file_linepace_v1_ratio_draw_proto_rawDescGZIP(), []int{1, 5}
 }
 
 func (x *DrawResponse_Total) GetDrawPercent() float64 {
@@ -858,14 +924,14 @@ const file_linepace_v1_ratio_draw_proto_rawDesc = "" +
 	"\vDisturbance\x12%\n" +
 	"\bdrive_id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\adriveId\x120\n" +
-	"\x14speed_change_percent\x18\x02 \x01(\x01R\x12speedChangePercent\"\x8c\x12\n" +
+	"\x14speed_change_percent\x18\x02 \x01(\x01R\x12speedChangePercent\"\x9d\x13\n" +
 	"\fDrawResponse\x124\n" +
 	"\x05rolls\x18\x01 \x03(\v2\x1e.linepace.v1.DrawResponse.RollR\x05rolls\x127\n" +
 	"\x06direct\x18\x02 \x01(\v2\x1f.linepace.v1.DrawResponse.TotalR\x06direct\x12;\n" +
 	"\bcascaded\x18\x03 \x01(\v2\x1f.linepace.v1.DrawResponse.TotalR\bcascaded\x12*\n" +
 	"\x06checks\x18\x04 \x03(\v2\x12.linepace.v1.CheckR\x06checks\x124\n" +
 	"\averdict\x18\x05 \x01(\x0e2\x1a.linepace.v1.Check.VerdictR\averdict\x12+\n" +
-	"\aworking\x18\x06 \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xb3\x02\n" +
+	"\aworking\x18\x06 \x03(\v2\x11.linepace.v1.StepR\aworking\x1a\xf6\x02\n" +
 	"\x04Roll\x12\x19\n" +
 	"\bdrive_id\x18\x01 \x01(\tR\adriveId\x12&\n" +
 	"\fdraw_percent\x18\x02 \x01(\x01H\x00R\vdrawPercent\x88\x01\x01\x12\"\n" +
@@ -873,9 +939,15 @@ const file_linepace_v1_ratio_draw_proto_rawDesc = "" +
 	"draw_ratio\x18\x03 \x01(\x01H\x01R\tdrawRatio\x88\x01\x01\x12&\n" +
 	"\x0fratio_to_leader\x18\x04 \x01(\x01R\rratioToLeader\x12;\n" +
 	"\x06direct\x18\x05 \x01(\v2#.linepace.v1.DrawResponse.FollowingR\x06direct\x12?\n" +
-	"\bcascaded\x18\x06 \x01(\v2#.linepace.v1.DrawResponse.FollowingR\bcascadedB\x0f\n" +
+	"\bcascaded\x18\x06 \x01(\v2#.linepace.v1.DrawResponse.FollowingR\bcascaded\x12A\n" +
+	"\vdraw_ripple\x18\a \x01(\v2 .linepace.v1.DrawResponse.RippleR\n" +
+	"drawRippleB\x0f\n" +
 	"\r_draw_percentB\r\n" +
-	"\v_draw_ratio\x1a\xc5\a\n" +
+	"\v_draw_ratio\x1aL\n" +
+	"\x06Ripple\x12\x1f\n" +
+	"\vlow_percent\x18\x01 \x01(\x01R\n" +
+	"lowPercent\x12!\n" +
+	"\fhigh_percent\x18\x02 \x01(\x01R\vhighPercent\x1a\xc5\a\n" +
 	"\tFollowing\x121\n" +
 	"\bsetpoint\x18\x01 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12&\n" +
 	"\fdraw_percent\x18\x02 \x01(\x01H\x00R\vdrawPercent\x88\x01\x01\x12\"\n" +
@@ -933,50 +1005,52 @@ func file_linepace_v1_ratio_draw_proto_rawDescGZIP() []byte {
 	return file_linepace_v1_ratio_draw_proto_rawDescData
 }
 
-var file_linepace_v1_ratio_draw_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_linepace_v1_ratio_draw_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_linepace_v1_ratio_draw_proto_goTypes = []any{
 	(*DrawRequest)(nil),             // 0: linepace.v1.DrawRequest
 	(*DrawResponse)(nil),            // 1: linepace.v1.DrawResponse
 	(*DrawRequest_Roll)(nil),        // 2: linepace.v1.DrawRequest.Roll
 	(*DrawRequest_Disturbance)(nil), // 3: linepace.v1.DrawRequest.Disturbance
 	(*DrawResponse_Roll)(nil),       // 4: linepace.v1.DrawResponse.Roll
-	(*DrawResponse_Following)(nil),  // 5: linepace.v1.DrawResponse.Following
-	(*DrawResponse_Spread)(nil),     // 6: linepace.v1.DrawResponse.Spread
-	(*DrawResponse_Disturbed)(nil),  // 7: linepace.v1.DrawResponse.Disturbed
-	(*DrawResponse_Total)(nil),      // 8: linepace.v1.DrawResponse.Total
-	(*Drive)(nil),                   // 9: linepace.v1.Drive
-	(*Quantity)(nil),                // 10: linepace.v1.Quantity
-	(*Tolerance)(nil),               // 11: linepace.v1.Tolerance
-	(*Check)(nil),                   // 12: linepace.v1.Check
-	(Check_Verdict)(0),              // 13: linepace.v1.Check.Verdict
-	(*Step)(nil),                    // 14: linepace.v1.Step
-	(*Setpoint)(nil),                // 15: linepace.v1.Setpoint
+	(*DrawResponse_Ripple)(nil),     // 5: linepace.v1.DrawResponse.Ripple
+	(*DrawResponse_Following)(nil),  // 6: linepace.v1.DrawResponse.Following
+	(*DrawResponse_Spread)(nil),     // 7: linepace.v1.DrawResponse.Spread
+	(*DrawResponse_Disturbed)(nil),  // 8: linepace.v1.DrawResponse.Disturbed
+	(*DrawResponse_Total)(nil),      // 9: linepace.v1.DrawResponse.Total
+	(*Drive)(nil),                   // 10: linepace.v1.Drive
+	(*Quantity)(nil),                // 11: linepace.v1.Quantity
+	(*Tolerance)(nil),               // 12: linepace.v1.Tolerance
+	(*Check)(nil),                   // 13: linepace.v1.Check
+	(Check_Verdict)(0),              // 14: linepace.v1.Check.Verdict
+	(*Step)(nil),                    // 15: linepace.v1.Step
+	(*Setpoint)(nil),                // 16: linepace.v1.Setpoint
 }
 var file_linepace_v1_ratio_draw_proto_depIdxs = []int32{
-	9,  // 0: linepace.v1.DrawRequest.drives:type_name -> linepace.v1.Drive
+	10, // 0: linepace.v1.DrawRequest.drives:type_name -> linepace.v1.Drive
 	2,  // 1: linepace.v1.DrawRequest.rolls:type_name -> linepace.v1.DrawRequest.Roll
-	10, // 2: linepace.v1.DrawRequest.leader_rate:type_name -> linepace.v1.Quantity
-	11, // 3: linepace.v1.DrawRequest.tolerance:type_name -> linepace.v1.Tolerance
+	11, // 2: linepace.v1.DrawRequest.leader_rate:type_name -> linepace.v1.Quantity
+	12, // 3: linepace.v1.DrawRequest.tolerance:type_name -> linepace.v1.Tolerance
 	3,  // 4: linepace.v1.DrawRequest.disturbance:type_name -> linepace.v1.DrawRequest.Disturbance
 	4,  // 5: linepace.v1.DrawResponse.rolls:type_name -> linepace.v1.DrawResponse.Roll
-	8,  // 6: linepace.v1.DrawResponse.direct:type_name -> linepace.v1.DrawResponse.Total
-	8,  // 7: linepace.v1.DrawResponse.cascaded:type_name -> linepace.v1.DrawResponse.Total
-	12, // 8: linepace.v1.DrawResponse.checks:type_name -> linepace.v1.Check
-	13, // 9: linepace.v1.DrawResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	14, // 10: linepace.v1.DrawResponse.working:type_name -> linepace.v1.Step
-	5,  // 11: linepace.v1.DrawResponse.Roll.direct:type_name -> linepace.v1.DrawResponse.Following
-	5,  // 12: linepace.v1.DrawResponse.Roll.cascaded:type_name -> linepace.v1.DrawResponse.Following
-	15, // 13: linepace.v1.DrawResponse.Following.setpoint:type_name -> linepace.v1.Setpoint
-	6,  // 14: linepace.v1.DrawResponse.Following.draw_rounding:type_name -> linepace.v1.DrawResponse.Spread
-	6,  // 15: linepace.v1.DrawResponse.Following.draw_regulation:type_name -> linepace.v1.DrawResponse.Spread
-	6,  // 16: linepace.v1.DrawResponse.Following.ratio_to_leader_rounding:type_name -> linepace.v1.DrawResponse.Spread
-	6,  // 17: linepace.v1.DrawResponse.Following.ratio_to_leader_regulation:type_name -> linepace.v1.DrawResponse.Spread
-	7,  // 18: linepace.v1.DrawResponse.Following.disturbed:type_name -> linepace.v1.DrawResponse.Disturbed
-	19, // [19:19] is the sub-list for method output_type
-	19, // [19:19] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	9,  // 6: linepace.v1.DrawResponse.direct:type_name -> linepace.v1.DrawResponse.Total
+	9,  // 7: linepace.v1.DrawResponse.cascaded:type_name -> linepace.v1.DrawResponse.Total
+	13, // 8: linepace.v1.DrawResponse.checks:type_name -> linepace.v1.Check
+	14, // 9: linepace.v1.DrawResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	15, // 10: linepace.v1.DrawResponse.working:type_name -> linepace.v1.Step
+	6,  // 11: linepace.v1.DrawResponse.Roll.direct:type_name -> linepace.v1.DrawResponse.Following
+	6,  // 12: linepace.v1.DrawResponse.Roll.cascaded:type_name -> linepace.v1.DrawResponse.Following
+	5,  // 13: linepace.v1.DrawResponse.Roll.draw_ripple:type_name -> linepace.v1.DrawResponse.Ripple
+	16, // 14: linepace.v1.DrawResponse.Following.setpoint:type_name -> linepace.v1.Setpoint
+	7,  // 15: linepace.v1.DrawResponse.Following.draw_rounding:type_name -> linepace.v1.DrawResponse.Spread
+	7,  // 16: linepace.v1.DrawResponse.Following.draw_regulation:type_name -> linepace.v1.DrawResponse.Spread
+	7,  // 17: linepace.v1.DrawResponse.Following.ratio_to_leader_rounding:type_name -> linepace.v1.DrawResponse.Spread
+	7,  // 18: linepace.v1.DrawResponse.Following.ratio_to_leader_regulation:type_name -> linepace.v1.DrawResponse.Spread
+	8,  // 19: linepace.v1.DrawResponse.Following.disturbed:type_name -> linepace.v1.DrawResponse.Disturbed
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_ratio_draw_proto_init() }
@@ -992,16 +1066,16 @@ func file_linepace_v1_ratio_draw_proto_init() {
 		(*DrawRequest_Roll_DrawRatio)(nil),
 	}
 	file_linepace_v1_ratio_draw_proto_msgTypes[4].OneofWrappers = []any{}
-	file_linepace_v1_ratio_draw_proto_msgTypes[5].OneofWrappers = []any{}
-	file_linepace_v1_ratio_draw_proto_msgTypes[7].OneofWrappers = []any{}
+	file_linepace_v1_ratio_draw_proto_msgTypes[6].OneofWrappers = []any{}
 	file_linepace_v1_ratio_draw_proto_msgTypes[8].OneofWrappers = []any{}
+	file_linepace_v1_ratio_draw_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_ratio_draw_proto_rawDesc), len(file_linepace_v1_ratio_draw_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   9,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

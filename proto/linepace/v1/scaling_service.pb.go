@@ -690,7 +690,10 @@ type ScaleResponse struct {
 	// register is described, or none of its counts does.
 	CountAtMin *int32 `protobuf:"varint,43,opt,name=count_at_min,json=countAtMin,proto3,oneof" json:"count_at_min,omitempty"`
 	// The count next to effective_max_rpm that sets a usable speed.
-	CountAtMax    *int32 `protobuf:"varint,44,opt,name=count_at_max,json=countAtMax,proto3,oneof" json:"count_at_max,omitempty"`
+	CountAtMax *int32 `protobuf:"varint,44,opt,name=count_at_max,json=countAtMax,proto3,oneof" json:"count_at_max,omitempty"`
+	// How a sprocket's polygon makes the chain's speed go up and down. Absent for
+	// another delivery.
+	Chordal       *ChordalAction `protobuf:"bytes,45,opt,name=chordal,proto3" json:"chordal,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -893,6 +896,78 @@ func (x *ScaleResponse) GetCountAtMax() int32 {
 	return 0
 }
 
+func (x *ScaleResponse) GetChordal() *ChordalAction {
+	if x != nil {
+		return x.Chordal
+	}
+	return nil
+}
+
+// The chordal action of a sprocket: once a tooth the chain's speed goes up and down
+// about its mean, teeth * pitch a turn. It averages out of a time in a section.
+type ChordalAction struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Diameter on which the chain's joints lie: pitch / sin(180 degrees / teeth).
+	PitchDiameter *Quantity `protobuf:"bytes,1,opt,name=pitch_diameter,json=pitchDiameter,proto3" json:"pitch_diameter,omitempty"`
+	// The least speed against the mean, percent, below 0.
+	LowPercent float64 `protobuf:"fixed64,2,opt,name=low_percent,json=lowPercent,proto3" json:"low_percent,omitempty"`
+	// The greatest speed against the mean, percent, above 0.
+	HighPercent   float64 `protobuf:"fixed64,3,opt,name=high_percent,json=highPercent,proto3" json:"high_percent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChordalAction) Reset() {
+	*x = ChordalAction{}
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChordalAction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChordalAction) ProtoMessage() {}
+
+func (x *ChordalAction) ProtoReflect() protoreflect.Message {
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChordalAction.ProtoReflect.Descriptor instead.
+func (*ChordalAction) Descriptor() ([]byte, []int) {
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ChordalAction) GetPitchDiameter() *Quantity {
+	if x != nil {
+		return x.PitchDiameter
+	}
+	return nil
+}
+
+func (x *ChordalAction) GetLowPercent() float64 {
+	if x != nil {
+		return x.LowPercent
+	}
+	return 0
+}
+
+func (x *ChordalAction) GetHighPercent() float64 {
+	if x != nil {
+		return x.HighPercent
+	}
+	return 0
+}
+
 // Asks for the setpoint of one drive.
 type SetpointRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -929,7 +1004,7 @@ type SetpointRequest struct {
 
 func (x *SetpointRequest) Reset() {
 	*x = SetpointRequest{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -941,7 +1016,7 @@ func (x *SetpointRequest) String() string {
 func (*SetpointRequest) ProtoMessage() {}
 
 func (x *SetpointRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[6]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -954,7 +1029,7 @@ func (x *SetpointRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetpointRequest.ProtoReflect.Descriptor instead.
 func (*SetpointRequest) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{6}
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SetpointRequest) GetDrive() *Drive {
@@ -1105,7 +1180,7 @@ type SetpointResponse struct {
 
 func (x *SetpointResponse) Reset() {
 	*x = SetpointResponse{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1117,7 +1192,7 @@ func (x *SetpointResponse) String() string {
 func (*SetpointResponse) ProtoMessage() {}
 
 func (x *SetpointResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[7]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1130,7 +1205,7 @@ func (x *SetpointResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetpointResponse.ProtoReflect.Descriptor instead.
 func (*SetpointResponse) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{7}
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SetpointResponse) GetSetpoint() *Setpoint {
@@ -1193,7 +1268,7 @@ type ScaleFractionBounds_Alternative struct {
 
 func (x *ScaleFractionBounds_Alternative) Reset() {
 	*x = ScaleFractionBounds_Alternative{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1205,7 +1280,7 @@ func (x *ScaleFractionBounds_Alternative) String() string {
 func (*ScaleFractionBounds_Alternative) ProtoMessage() {}
 
 func (x *ScaleFractionBounds_Alternative) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[8]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1264,7 +1339,7 @@ type ScaleFraction_Point struct {
 
 func (x *ScaleFraction_Point) Reset() {
 	*x = ScaleFraction_Point{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1276,7 +1351,7 @@ func (x *ScaleFraction_Point) String() string {
 func (*ScaleFraction_Point) ProtoMessage() {}
 
 func (x *ScaleFraction_Point) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[9]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1334,7 +1409,7 @@ type ScaleFraction_Comparison struct {
 
 func (x *ScaleFraction_Comparison) Reset() {
 	*x = ScaleFraction_Comparison{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1346,7 +1421,7 @@ func (x *ScaleFraction_Comparison) String() string {
 func (*ScaleFraction_Comparison) ProtoMessage() {}
 
 func (x *ScaleFraction_Comparison) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[10]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1419,7 +1494,7 @@ type ScaleFraction_Reading struct {
 
 func (x *ScaleFraction_Reading) Reset() {
 	*x = ScaleFraction_Reading{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1431,7 +1506,7 @@ func (x *ScaleFraction_Reading) String() string {
 func (*ScaleFraction_Reading) ProtoMessage() {}
 
 func (x *ScaleFraction_Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[11]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1481,7 +1556,7 @@ type ScaleFraction_AlternativeError struct {
 
 func (x *ScaleFraction_AlternativeError) Reset() {
 	*x = ScaleFraction_AlternativeError{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1493,7 +1568,7 @@ func (x *ScaleFraction_AlternativeError) String() string {
 func (*ScaleFraction_AlternativeError) ProtoMessage() {}
 
 func (x *ScaleFraction_AlternativeError) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[12]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1542,7 +1617,7 @@ type ReadoutReport_State struct {
 
 func (x *ReadoutReport_State) Reset() {
 	*x = ReadoutReport_State{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1554,7 +1629,7 @@ func (x *ReadoutReport_State) String() string {
 func (*ReadoutReport_State) ProtoMessage() {}
 
 func (x *ReadoutReport_State) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[13]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1622,7 +1697,7 @@ type SensorReport_State struct {
 
 func (x *SensorReport_State) Reset() {
 	*x = SensorReport_State{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[14]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1634,7 +1709,7 @@ func (x *SensorReport_State) String() string {
 func (*SensorReport_State) ProtoMessage() {}
 
 func (x *SensorReport_State) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[14]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1715,7 +1790,7 @@ type SetpointRequest_Leader struct {
 
 func (x *SetpointRequest_Leader) Reset() {
 	*x = SetpointRequest_Leader{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1727,7 +1802,7 @@ func (x *SetpointRequest_Leader) String() string {
 func (*SetpointRequest_Leader) ProtoMessage() {}
 
 func (x *SetpointRequest_Leader) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[15]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1740,7 +1815,7 @@ func (x *SetpointRequest_Leader) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetpointRequest_Leader.ProtoReflect.Descriptor instead.
 func (*SetpointRequest_Leader) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{6, 0}
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{7, 0}
 }
 
 func (x *SetpointRequest_Leader) GetDrive() *Drive {
@@ -1783,7 +1858,7 @@ type SetpointResponse_Expected struct {
 
 func (x *SetpointResponse_Expected) Reset() {
 	*x = SetpointResponse_Expected{}
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[16]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1795,7 +1870,7 @@ func (x *SetpointResponse_Expected) String() string {
 func (*SetpointResponse_Expected) ProtoMessage() {}
 
 func (x *SetpointResponse_Expected) ProtoReflect() protoreflect.Message {
-	mi := &file_linepace_v1_scaling_service_proto_msgTypes[16]
+	mi := &file_linepace_v1_scaling_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1808,7 +1883,7 @@ func (x *SetpointResponse_Expected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetpointResponse_Expected.ProtoReflect.Descriptor instead.
 func (*SetpointResponse_Expected) Descriptor() ([]byte, []int) {
-	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{7, 0}
+	return file_linepace_v1_scaling_service_proto_rawDescGZIP(), []int{8, 0}
 }
 
 func (x *SetpointResponse_Expected) GetMotorRpm() float64 {
@@ -1955,7 +2030,7 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x15_turns_per_motor_turnB\x18\n" +
 	"\x16_pulses_per_motor_turnB\f\n" +
 	"\n" +
-	"_wanted_hz\"\xb5\v\n" +
+	"_wanted_hz\"\xeb\v\n" +
 	"\rScaleResponse\x12;\n" +
 	"\x0eper_motor_turn\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\fperMotorTurn\x12.\n" +
 	"\aper_rpm\x18\x02 \x01(\v2\x15.linepace.v1.QuantityR\x06perRpm\x12)\n" +
@@ -1983,7 +2058,8 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\fcount_at_min\x18+ \x01(\x05H\x06R\n" +
 	"countAtMin\x88\x01\x01\x12%\n" +
 	"\fcount_at_max\x18, \x01(\x05H\aR\n" +
-	"countAtMax\x88\x01\x01B\"\n" +
+	"countAtMax\x88\x01\x01\x124\n" +
+	"\achordal\x18- \x01(\v2\x1a.linepace.v1.ChordalActionR\achordalB\"\n" +
 	" _last_shaft_turns_per_motor_turnB\x10\n" +
 	"\x0e_rpm_per_countB\x12\n" +
 	"\x10_pulse_hz_at_minB\x12\n" +
@@ -1991,7 +2067,12 @@ const file_linepace_v1_scaling_service_proto_rawDesc = "" +
 	"\x11_readout_decimalsB\x1c\n" +
 	"\x1a_reference_differs_percentB\x0f\n" +
 	"\r_count_at_minB\x0f\n" +
-	"\r_count_at_max\"\xff\x04\n" +
+	"\r_count_at_max\"\x91\x01\n" +
+	"\rChordalAction\x12<\n" +
+	"\x0epitch_diameter\x18\x01 \x01(\v2\x15.linepace.v1.QuantityR\rpitchDiameter\x12\x1f\n" +
+	"\vlow_percent\x18\x02 \x01(\x01R\n" +
+	"lowPercent\x12!\n" +
+	"\fhigh_percent\x18\x03 \x01(\x01R\vhighPercent\"\xff\x04\n" +
 	"\x0fSetpointRequest\x120\n" +
 	"\x05drive\x18\x01 \x01(\v2\x12.linepace.v1.DriveB\x06\xbaH\x03\xc8\x01\x01R\x05drive\x121\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12.\n" +
@@ -2046,7 +2127,7 @@ func file_linepace_v1_scaling_service_proto_rawDescGZIP() []byte {
 }
 
 var file_linepace_v1_scaling_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_linepace_v1_scaling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_linepace_v1_scaling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_linepace_v1_scaling_service_proto_goTypes = []any{
 	(ScaleFraction_Form)(0),                 // 0: linepace.v1.ScaleFraction.Form
 	(ScaleFraction_Basis)(0),                // 1: linepace.v1.ScaleFraction.Basis
@@ -2056,113 +2137,116 @@ var file_linepace_v1_scaling_service_proto_goTypes = []any{
 	(*ReadoutReport)(nil),                   // 5: linepace.v1.ReadoutReport
 	(*SensorReport)(nil),                    // 6: linepace.v1.SensorReport
 	(*ScaleResponse)(nil),                   // 7: linepace.v1.ScaleResponse
-	(*SetpointRequest)(nil),                 // 8: linepace.v1.SetpointRequest
-	(*SetpointResponse)(nil),                // 9: linepace.v1.SetpointResponse
-	(*ScaleFractionBounds_Alternative)(nil), // 10: linepace.v1.ScaleFractionBounds.Alternative
-	(*ScaleFraction_Point)(nil),             // 11: linepace.v1.ScaleFraction.Point
-	(*ScaleFraction_Comparison)(nil),        // 12: linepace.v1.ScaleFraction.Comparison
-	(*ScaleFraction_Reading)(nil),           // 13: linepace.v1.ScaleFraction.Reading
-	(*ScaleFraction_AlternativeError)(nil),  // 14: linepace.v1.ScaleFraction.AlternativeError
-	(*ReadoutReport_State)(nil),             // 15: linepace.v1.ReadoutReport.State
-	(*SensorReport_State)(nil),              // 16: linepace.v1.SensorReport.State
-	(*SetpointRequest_Leader)(nil),          // 17: linepace.v1.SetpointRequest.Leader
-	(*SetpointResponse_Expected)(nil),       // 18: linepace.v1.SetpointResponse.Expected
-	(*Drive)(nil),                           // 19: linepace.v1.Drive
-	(*Material)(nil),                        // 20: linepace.v1.Material
-	(*Section)(nil),                         // 21: linepace.v1.Section
-	(*Quantity)(nil),                        // 22: linepace.v1.Quantity
-	(Check_Limit)(0),                        // 23: linepace.v1.Check.Limit
-	(*Check)(nil),                           // 24: linepace.v1.Check
-	(*Step)(nil),                            // 25: linepace.v1.Step
-	(*Measured)(nil),                        // 26: linepace.v1.Measured
-	(*Tolerance)(nil),                       // 27: linepace.v1.Tolerance
-	(*Setpoint)(nil),                        // 28: linepace.v1.Setpoint
-	(Check_Verdict)(0),                      // 29: linepace.v1.Check.Verdict
-	(*Delivery)(nil),                        // 30: linepace.v1.Delivery
-	(*CheckReadingRequest)(nil),             // 31: linepace.v1.CheckReadingRequest
-	(*DiagnoseRequest)(nil),                 // 32: linepace.v1.DiagnoseRequest
-	(*CatchRequest)(nil),                    // 33: linepace.v1.CatchRequest
-	(*LapRequest)(nil),                      // 34: linepace.v1.LapRequest
-	(*CheckReadingResponse)(nil),            // 35: linepace.v1.CheckReadingResponse
-	(*DiagnoseResponse)(nil),                // 36: linepace.v1.DiagnoseResponse
-	(*CatchResponse)(nil),                   // 37: linepace.v1.CatchResponse
-	(*LapResponse)(nil),                     // 38: linepace.v1.LapResponse
+	(*ChordalAction)(nil),                   // 8: linepace.v1.ChordalAction
+	(*SetpointRequest)(nil),                 // 9: linepace.v1.SetpointRequest
+	(*SetpointResponse)(nil),                // 10: linepace.v1.SetpointResponse
+	(*ScaleFractionBounds_Alternative)(nil), // 11: linepace.v1.ScaleFractionBounds.Alternative
+	(*ScaleFraction_Point)(nil),             // 12: linepace.v1.ScaleFraction.Point
+	(*ScaleFraction_Comparison)(nil),        // 13: linepace.v1.ScaleFraction.Comparison
+	(*ScaleFraction_Reading)(nil),           // 14: linepace.v1.ScaleFraction.Reading
+	(*ScaleFraction_AlternativeError)(nil),  // 15: linepace.v1.ScaleFraction.AlternativeError
+	(*ReadoutReport_State)(nil),             // 16: linepace.v1.ReadoutReport.State
+	(*SensorReport_State)(nil),              // 17: linepace.v1.SensorReport.State
+	(*SetpointRequest_Leader)(nil),          // 18: linepace.v1.SetpointRequest.Leader
+	(*SetpointResponse_Expected)(nil),       // 19: linepace.v1.SetpointResponse.Expected
+	(*Drive)(nil),                           // 20: linepace.v1.Drive
+	(*Material)(nil),                        // 21: linepace.v1.Material
+	(*Section)(nil),                         // 22: linepace.v1.Section
+	(*Quantity)(nil),                        // 23: linepace.v1.Quantity
+	(Check_Limit)(0),                        // 24: linepace.v1.Check.Limit
+	(*Check)(nil),                           // 25: linepace.v1.Check
+	(*Step)(nil),                            // 26: linepace.v1.Step
+	(*Measured)(nil),                        // 27: linepace.v1.Measured
+	(*Tolerance)(nil),                       // 28: linepace.v1.Tolerance
+	(*Setpoint)(nil),                        // 29: linepace.v1.Setpoint
+	(Check_Verdict)(0),                      // 30: linepace.v1.Check.Verdict
+	(*Delivery)(nil),                        // 31: linepace.v1.Delivery
+	(*CheckReadingRequest)(nil),             // 32: linepace.v1.CheckReadingRequest
+	(*DiagnoseRequest)(nil),                 // 33: linepace.v1.DiagnoseRequest
+	(*CatchRequest)(nil),                    // 34: linepace.v1.CatchRequest
+	(*LapRequest)(nil),                      // 35: linepace.v1.LapRequest
+	(*CheckReadingResponse)(nil),            // 36: linepace.v1.CheckReadingResponse
+	(*DiagnoseResponse)(nil),                // 37: linepace.v1.DiagnoseResponse
+	(*CatchResponse)(nil),                   // 38: linepace.v1.CatchResponse
+	(*LapResponse)(nil),                     // 39: linepace.v1.LapResponse
 }
 var file_linepace_v1_scaling_service_proto_depIdxs = []int32{
-	19, // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
-	20, // 1: linepace.v1.ScaleRequest.material:type_name -> linepace.v1.Material
-	21, // 2: linepace.v1.ScaleRequest.section:type_name -> linepace.v1.Section
+	20, // 0: linepace.v1.ScaleRequest.drive:type_name -> linepace.v1.Drive
+	21, // 1: linepace.v1.ScaleRequest.material:type_name -> linepace.v1.Material
+	22, // 2: linepace.v1.ScaleRequest.section:type_name -> linepace.v1.Section
 	3,  // 3: linepace.v1.ScaleRequest.scale_fraction:type_name -> linepace.v1.ScaleFractionBounds
 	0,  // 4: linepace.v1.ScaleFractionBounds.form:type_name -> linepace.v1.ScaleFraction.Form
 	1,  // 5: linepace.v1.ScaleFractionBounds.basis:type_name -> linepace.v1.ScaleFraction.Basis
-	10, // 6: linepace.v1.ScaleFractionBounds.catalogue:type_name -> linepace.v1.ScaleFractionBounds.Alternative
+	11, // 6: linepace.v1.ScaleFractionBounds.catalogue:type_name -> linepace.v1.ScaleFractionBounds.Alternative
 	0,  // 7: linepace.v1.ScaleFraction.form:type_name -> linepace.v1.ScaleFraction.Form
 	1,  // 8: linepace.v1.ScaleFraction.basis:type_name -> linepace.v1.ScaleFraction.Basis
-	11, // 9: linepace.v1.ScaleFraction.verify_at:type_name -> linepace.v1.ScaleFraction.Point
-	12, // 10: linepace.v1.ScaleFraction.readings:type_name -> linepace.v1.ScaleFraction.Comparison
-	14, // 11: linepace.v1.ScaleFraction.catalogue:type_name -> linepace.v1.ScaleFraction.AlternativeError
-	15, // 12: linepace.v1.ReadoutReport.at_min:type_name -> linepace.v1.ReadoutReport.State
-	15, // 13: linepace.v1.ReadoutReport.at_max:type_name -> linepace.v1.ReadoutReport.State
-	22, // 14: linepace.v1.ReadoutReport.digit:type_name -> linepace.v1.Quantity
-	16, // 15: linepace.v1.SensorReport.at_min:type_name -> linepace.v1.SensorReport.State
-	16, // 16: linepace.v1.SensorReport.at_max:type_name -> linepace.v1.SensorReport.State
-	22, // 17: linepace.v1.ScaleResponse.per_motor_turn:type_name -> linepace.v1.Quantity
-	22, // 18: linepace.v1.ScaleResponse.per_rpm:type_name -> linepace.v1.Quantity
-	22, // 19: linepace.v1.ScaleResponse.leak:type_name -> linepace.v1.Quantity
-	23, // 20: linepace.v1.ScaleResponse.effective_min_binds:type_name -> linepace.v1.Check.Limit
-	23, // 21: linepace.v1.ScaleResponse.effective_max_binds:type_name -> linepace.v1.Check.Limit
-	22, // 22: linepace.v1.ScaleResponse.rate_at_min:type_name -> linepace.v1.Quantity
-	22, // 23: linepace.v1.ScaleResponse.rate_at_max:type_name -> linepace.v1.Quantity
-	22, // 24: linepace.v1.ScaleResponse.rate_per_count:type_name -> linepace.v1.Quantity
-	24, // 25: linepace.v1.ScaleResponse.checks:type_name -> linepace.v1.Check
-	25, // 26: linepace.v1.ScaleResponse.working:type_name -> linepace.v1.Step
-	26, // 27: linepace.v1.ScaleResponse.measured:type_name -> linepace.v1.Measured
+	12, // 9: linepace.v1.ScaleFraction.verify_at:type_name -> linepace.v1.ScaleFraction.Point
+	13, // 10: linepace.v1.ScaleFraction.readings:type_name -> linepace.v1.ScaleFraction.Comparison
+	15, // 11: linepace.v1.ScaleFraction.catalogue:type_name -> linepace.v1.ScaleFraction.AlternativeError
+	16, // 12: linepace.v1.ReadoutReport.at_min:type_name -> linepace.v1.ReadoutReport.State
+	16, // 13: linepace.v1.ReadoutReport.at_max:type_name -> linepace.v1.ReadoutReport.State
+	23, // 14: linepace.v1.ReadoutReport.digit:type_name -> linepace.v1.Quantity
+	17, // 15: linepace.v1.SensorReport.at_min:type_name -> linepace.v1.SensorReport.State
+	17, // 16: linepace.v1.SensorReport.at_max:type_name -> linepace.v1.SensorReport.State
+	23, // 17: linepace.v1.ScaleResponse.per_motor_turn:type_name -> linepace.v1.Quantity
+	23, // 18: linepace.v1.ScaleResponse.per_rpm:type_name -> linepace.v1.Quantity
+	23, // 19: linepace.v1.ScaleResponse.leak:type_name -> linepace.v1.Quantity
+	24, // 20: linepace.v1.ScaleResponse.effective_min_binds:type_name -> linepace.v1.Check.Limit
+	24, // 21: linepace.v1.ScaleResponse.effective_max_binds:type_name -> linepace.v1.Check.Limit
+	23, // 22: linepace.v1.ScaleResponse.rate_at_min:type_name -> linepace.v1.Quantity
+	23, // 23: linepace.v1.ScaleResponse.rate_at_max:type_name -> linepace.v1.Quantity
+	23, // 24: linepace.v1.ScaleResponse.rate_per_count:type_name -> linepace.v1.Quantity
+	25, // 25: linepace.v1.ScaleResponse.checks:type_name -> linepace.v1.Check
+	26, // 26: linepace.v1.ScaleResponse.working:type_name -> linepace.v1.Step
+	27, // 27: linepace.v1.ScaleResponse.measured:type_name -> linepace.v1.Measured
 	4,  // 28: linepace.v1.ScaleResponse.scale_fraction:type_name -> linepace.v1.ScaleFraction
 	5,  // 29: linepace.v1.ScaleResponse.readout:type_name -> linepace.v1.ReadoutReport
 	6,  // 30: linepace.v1.ScaleResponse.sensors:type_name -> linepace.v1.SensorReport
-	19, // 31: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
-	20, // 32: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
-	21, // 33: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
-	22, // 34: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
-	27, // 35: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
-	17, // 36: linepace.v1.SetpointRequest.leader:type_name -> linepace.v1.SetpointRequest.Leader
-	28, // 37: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
-	24, // 38: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
-	29, // 39: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
-	18, // 40: linepace.v1.SetpointResponse.slowest:type_name -> linepace.v1.SetpointResponse.Expected
-	18, // 41: linepace.v1.SetpointResponse.fastest:type_name -> linepace.v1.SetpointResponse.Expected
-	22, // 42: linepace.v1.SetpointResponse.in_units:type_name -> linepace.v1.Quantity
-	20, // 43: linepace.v1.ScaleFractionBounds.Alternative.material:type_name -> linepace.v1.Material
-	21, // 44: linepace.v1.ScaleFractionBounds.Alternative.section:type_name -> linepace.v1.Section
-	30, // 45: linepace.v1.ScaleFractionBounds.Alternative.delivery:type_name -> linepace.v1.Delivery
-	13, // 46: linepace.v1.ScaleFraction.Comparison.first:type_name -> linepace.v1.ScaleFraction.Reading
-	13, // 47: linepace.v1.ScaleFraction.Comparison.last:type_name -> linepace.v1.ScaleFraction.Reading
-	13, // 48: linepace.v1.ScaleFraction.Comparison.worst:type_name -> linepace.v1.ScaleFraction.Reading
-	13, // 49: linepace.v1.ScaleFraction.Comparison.differing:type_name -> linepace.v1.ScaleFraction.Reading
-	22, // 50: linepace.v1.ReadoutReport.State.digit_rate:type_name -> linepace.v1.Quantity
-	22, // 51: linepace.v1.SensorReport.State.resolution_rate:type_name -> linepace.v1.Quantity
-	22, // 52: linepace.v1.SensorReport.State.update_time:type_name -> linepace.v1.Quantity
-	22, // 53: linepace.v1.SensorReport.State.wanted_update_time:type_name -> linepace.v1.Quantity
-	19, // 54: linepace.v1.SetpointRequest.Leader.drive:type_name -> linepace.v1.Drive
-	20, // 55: linepace.v1.SetpointRequest.Leader.material:type_name -> linepace.v1.Material
-	22, // 56: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
-	2,  // 57: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
-	8,  // 58: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
-	31, // 59: linepace.v1.ScalingService.CheckReading:input_type -> linepace.v1.CheckReadingRequest
-	32, // 60: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
-	33, // 61: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
-	34, // 62: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
-	7,  // 63: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
-	9,  // 64: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
-	35, // 65: linepace.v1.ScalingService.CheckReading:output_type -> linepace.v1.CheckReadingResponse
-	36, // 66: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
-	37, // 67: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
-	38, // 68: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
-	63, // [63:69] is the sub-list for method output_type
-	57, // [57:63] is the sub-list for method input_type
-	57, // [57:57] is the sub-list for extension type_name
-	57, // [57:57] is the sub-list for extension extendee
-	0,  // [0:57] is the sub-list for field type_name
+	8,  // 31: linepace.v1.ScaleResponse.chordal:type_name -> linepace.v1.ChordalAction
+	23, // 32: linepace.v1.ChordalAction.pitch_diameter:type_name -> linepace.v1.Quantity
+	20, // 33: linepace.v1.SetpointRequest.drive:type_name -> linepace.v1.Drive
+	21, // 34: linepace.v1.SetpointRequest.material:type_name -> linepace.v1.Material
+	22, // 35: linepace.v1.SetpointRequest.section:type_name -> linepace.v1.Section
+	23, // 36: linepace.v1.SetpointRequest.target:type_name -> linepace.v1.Quantity
+	28, // 37: linepace.v1.SetpointRequest.tolerance:type_name -> linepace.v1.Tolerance
+	18, // 38: linepace.v1.SetpointRequest.leader:type_name -> linepace.v1.SetpointRequest.Leader
+	29, // 39: linepace.v1.SetpointResponse.setpoint:type_name -> linepace.v1.Setpoint
+	25, // 40: linepace.v1.SetpointResponse.checks:type_name -> linepace.v1.Check
+	30, // 41: linepace.v1.SetpointResponse.verdict:type_name -> linepace.v1.Check.Verdict
+	19, // 42: linepace.v1.SetpointResponse.slowest:type_name -> linepace.v1.SetpointResponse.Expected
+	19, // 43: linepace.v1.SetpointResponse.fastest:type_name -> linepace.v1.SetpointResponse.Expected
+	23, // 44: linepace.v1.SetpointResponse.in_units:type_name -> linepace.v1.Quantity
+	21, // 45: linepace.v1.ScaleFractionBounds.Alternative.material:type_name -> linepace.v1.Material
+	22, // 46: linepace.v1.ScaleFractionBounds.Alternative.section:type_name -> linepace.v1.Section
+	31, // 47: linepace.v1.ScaleFractionBounds.Alternative.delivery:type_name -> linepace.v1.Delivery
+	14, // 48: linepace.v1.ScaleFraction.Comparison.first:type_name -> linepace.v1.ScaleFraction.Reading
+	14, // 49: linepace.v1.ScaleFraction.Comparison.last:type_name -> linepace.v1.ScaleFraction.Reading
+	14, // 50: linepace.v1.ScaleFraction.Comparison.worst:type_name -> linepace.v1.ScaleFraction.Reading
+	14, // 51: linepace.v1.ScaleFraction.Comparison.differing:type_name -> linepace.v1.ScaleFraction.Reading
+	23, // 52: linepace.v1.ReadoutReport.State.digit_rate:type_name -> linepace.v1.Quantity
+	23, // 53: linepace.v1.SensorReport.State.resolution_rate:type_name -> linepace.v1.Quantity
+	23, // 54: linepace.v1.SensorReport.State.update_time:type_name -> linepace.v1.Quantity
+	23, // 55: linepace.v1.SensorReport.State.wanted_update_time:type_name -> linepace.v1.Quantity
+	20, // 56: linepace.v1.SetpointRequest.Leader.drive:type_name -> linepace.v1.Drive
+	21, // 57: linepace.v1.SetpointRequest.Leader.material:type_name -> linepace.v1.Material
+	23, // 58: linepace.v1.SetpointResponse.Expected.process_rate:type_name -> linepace.v1.Quantity
+	2,  // 59: linepace.v1.ScalingService.Scale:input_type -> linepace.v1.ScaleRequest
+	9,  // 60: linepace.v1.ScalingService.Setpoint:input_type -> linepace.v1.SetpointRequest
+	32, // 61: linepace.v1.ScalingService.CheckReading:input_type -> linepace.v1.CheckReadingRequest
+	33, // 62: linepace.v1.ScalingService.Diagnose:input_type -> linepace.v1.DiagnoseRequest
+	34, // 63: linepace.v1.ScalingService.Catch:input_type -> linepace.v1.CatchRequest
+	35, // 64: linepace.v1.ScalingService.Lap:input_type -> linepace.v1.LapRequest
+	7,  // 65: linepace.v1.ScalingService.Scale:output_type -> linepace.v1.ScaleResponse
+	10, // 66: linepace.v1.ScalingService.Setpoint:output_type -> linepace.v1.SetpointResponse
+	36, // 67: linepace.v1.ScalingService.CheckReading:output_type -> linepace.v1.CheckReadingResponse
+	37, // 68: linepace.v1.ScalingService.Diagnose:output_type -> linepace.v1.DiagnoseResponse
+	38, // 69: linepace.v1.ScalingService.Catch:output_type -> linepace.v1.CatchResponse
+	39, // 70: linepace.v1.ScalingService.Lap:output_type -> linepace.v1.LapResponse
+	65, // [65:71] is the sub-list for method output_type
+	59, // [59:65] is the sub-list for method input_type
+	59, // [59:59] is the sub-list for extension type_name
+	59, // [59:59] is the sub-list for extension extendee
+	0,  // [0:59] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_scaling_service_proto_init() }
@@ -2181,22 +2265,22 @@ func file_linepace_v1_scaling_service_proto_init() {
 	file_linepace_v1_scaling_service_proto_msgTypes[3].OneofWrappers = []any{}
 	file_linepace_v1_scaling_service_proto_msgTypes[4].OneofWrappers = []any{}
 	file_linepace_v1_scaling_service_proto_msgTypes[5].OneofWrappers = []any{}
-	file_linepace_v1_scaling_service_proto_msgTypes[6].OneofWrappers = []any{
+	file_linepace_v1_scaling_service_proto_msgTypes[7].OneofWrappers = []any{
 		(*SetpointRequest_Target)(nil),
 		(*SetpointRequest_Count)(nil),
 		(*SetpointRequest_Milliamps)(nil),
 		(*SetpointRequest_Volts)(nil),
 	}
-	file_linepace_v1_scaling_service_proto_msgTypes[13].OneofWrappers = []any{}
 	file_linepace_v1_scaling_service_proto_msgTypes[14].OneofWrappers = []any{}
-	file_linepace_v1_scaling_service_proto_msgTypes[16].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[15].OneofWrappers = []any{}
+	file_linepace_v1_scaling_service_proto_msgTypes[17].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_linepace_v1_scaling_service_proto_rawDesc), len(file_linepace_v1_scaling_service_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   17,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
