@@ -60,6 +60,7 @@ type assessing struct {
 	about
 	obs      observing
 	study    drift.Study
+	fraction *fractionRequest
 	rateUnit *units.Unit // of flows and, for a pump, of losses
 	turnUnit *units.Unit // of what a turn delivers
 	evidence string      // digest of what a stream gave; empty for a request
@@ -242,8 +243,25 @@ func (d *decoder) within(root *fault.Path, field string, x, low, high float64, w
 	d.faults.Add(&at, fault.OutOfRange, "is %v; it must be %s %v and at most %v", x, from, low, high)
 }
 
+// readFraction reads in which bounds a correction is to give the device's scale.
+func (a *assessing) readFraction(in *linepacev1.AssessRequest) {
+	at := fault.Root("scaleFraction")
+	switch asked := in.GetScaleFraction(); {
+	case asked == nil:
+	case in.GetDrive() == nil:
+		drive := fault.Root("drive")
+		a.faults.Add(&drive, fault.Required, "is needed for a scale fraction")
+	case len(asked.GetCatalogue()) > 0:
+		catalogue := at.Field("catalogue")
+		a.faults.Add(&catalogue, fault.Conflict, "is for ScalingService.Scale: a correction is of the drive as it runs")
+	default:
+		a.fraction = a.fractionRequest(asked)
+	}
+}
+
 // readStudy reads what the series is judged by.
 func (a *assessing) readStudy(in *linepacev1.AssessRequest) {
+	a.readFraction(in)
 	a.atRoot("tolerancePercent", in.GetTolerancePercent(), 0, 100, false)
 	a.study.TolerancePercent = in.GetTolerancePercent()
 	duty := fault.Root("duty")

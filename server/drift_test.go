@@ -166,3 +166,33 @@ func TestThinned(t *testing.T) {
 		require.True(t, proto.Equal(whole.GetTrend(), out.GetTrend()))
 	}
 }
+
+// The scale that a worn feeder's device is to take: readings of 10 g/r less the loss.
+func TestCorrectionOfTheScale(t *testing.T) {
+	in := wornFeeder()
+	in.Drive.Delivery = &linepacev1.Delivery{Kind: &linepacev1.Delivery_Feeder_{Feeder: &linepacev1.Delivery_Feeder{MassPerTurn: value(10, "g/r")}}}
+	in.Drive.Readout = &linepacev1.Readout{Unit: "kg/h", Digits: 5, Decimals: 1}
+	in.ScaleFraction = &linepacev1.ScaleFractionBounds{MaxNumerator: 9999, MaxDenominator: 9999}
+	out, err := driftService{}.Assess(t.Context(), in)
+	require.NoError(t, err)
+	f := out.GetCorrection().GetScaleFraction()
+	// In last digits, 0.1 kg/h, for each r/min of the motor: g/r * 60 / 1000 * 10.
+	perTurn := out.GetCorrection().GetOverlay().GetModel().GetPerTurn()
+	require.Equal(t, "g/r", perTurn.GetUnit())
+	require.InDelta(t, perTurn.GetValue()*0.6, float64(f.GetNumerator())/float64(f.GetDenominator()), 1e-6)
+	require.Less(t, perTurn.GetValue(), 9.8)
+}
+
+// A wider scatter than the chart takes it for alarms falsely sooner, and so does it of a
+// shift; the bounds of the baseline hold what is taken.
+func TestRunLengthsAtTheBounds(t *testing.T) {
+	out, err := driftService{}.Assess(t.Context(), wornPump())
+	require.NoError(t, err)
+	for _, chart := range []*linepacev1.AssessResponse_Chart{out.GetCusum(), out.GetEwma()} {
+		require.Greater(t, chart.GetRunLengthLow(), chart.GetRunLengthInControl())
+		require.Less(t, chart.GetRunLengthHigh(), chart.GetRunLengthInControl())
+		require.Greater(t, chart.GetRunLengthInControl(), 10*chart.GetRunLengthAtShift())
+		require.InDelta(t, chart.GetRunLengthAtShift(), chart.GetRunLengthAtShiftLow(), 3)
+		require.InDelta(t, chart.GetRunLengthAtShift(), chart.GetRunLengthAtShiftHigh(), 3)
+	}
+}

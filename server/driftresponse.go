@@ -147,10 +147,19 @@ func (a *assessing) runLengths(out *linepacev1.AssessResponse_Chart, found *drif
 	if a.study.Sigma > 0 || found.Sigma == 0 {
 		return nil
 	}
-	if out.RunLengthLow, err = find(0, found.Base.SigmaBounds.Low/found.Sigma); err != nil {
+	low, high := found.Base.SigmaBounds.Low/found.Sigma, found.Base.SigmaBounds.High/found.Sigma
+	if out.RunLengthLow, err = find(0, low); err != nil {
 		return err
 	}
-	out.RunLengthHigh, err = find(0, found.Base.SigmaBounds.High/found.Sigma)
+	if out.RunLengthHigh, err = find(0, high); err != nil {
+		return err
+	}
+	// The same shift is another number of standard deviations of the readings then, which
+	// the condition counts in those of the chart.
+	if out.RunLengthAtShiftLow, err = find(1, low); err != nil {
+		return err
+	}
+	out.RunLengthAtShiftHigh, err = find(1, high)
 	return err
 }
 
@@ -330,4 +339,11 @@ func (a *assessing) setpoints(out *linepacev1.AssessResponse_Correction, found *
 	worn := a.drive
 	worn.Correction = corrected
 	out.Setpoint = of(worn)
+	if a.fraction != nil {
+		var checks []scaling.Check
+		subject := scaling.Subject{Drive: &worn, Material: a.material}
+		if f, ok := scaling.FractionOf(&subject, &a.fraction.FractionRequest, &checks, a.study.Stop); ok {
+			out.ScaleFraction = a.fraction.answer(&f)
+		}
+	}
 }

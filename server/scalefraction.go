@@ -17,8 +17,7 @@ type fractionRequest struct {
 }
 
 // fractionRequest reads what fraction is asked for, or returns nil. Faults are added.
-func (a *about) fractionRequest(in *linepacev1.ScaleRequest) *fractionRequest {
-	asked := in.GetScaleFraction()
+func (a *about) fractionRequest(asked *linepacev1.ScaleFractionBounds) *fractionRequest {
 	if asked == nil {
 		return nil
 	}

@@ -68,7 +68,7 @@ func (scalingService) Scale(ctx context.Context, in *linepacev1.ScaleRequest) (*
 		delivery := at.Field("delivery")
 		a.faults.Add(&delivery, fault.Required, "is needed for a scale: a delivery, or a measured reference")
 	}
-	asked := a.fractionRequest(in)
+	asked := a.fractionRequest(in.GetScaleFraction())
 	if len(a.faults) > 0 {
 		return nil, a.faults
 	}

@@ -243,12 +243,25 @@ func (a *drifting) correction() {
 	a.rows("CORRECTION",
 		Row{Label: "model", Text: modelText(c.GetOverlay().GetModel())},
 		Row{Label: "so far", Text: a.setpoint(c.GetCommissionedSetpoint())},
-		Row{Label: "corrected", Text: a.setpoint(c.GetSetpoint())})
+		Row{Label: "corrected", Text: a.setpoint(c.GetSetpoint())},
+		Row{Label: "scale", Text: fractionText(c.GetScaleFraction())})
 	a.line("FOR THE FILE OF THE LINE, once a catch test bears it out")
 	for _, line := range overlayLines(c.GetOverlay()) {
 		a.line(Clean(line))
 	}
 	a.blank()
+}
+
+// fractionText tells the two integers of a scale, or nothing.
+func fractionText(f *linepacev1.ScaleFraction) string {
+	if f == nil {
+		return ""
+	}
+	sign := "/"
+	if f.GetForm() == linepacev1.ScaleFraction_RECIPROCAL {
+		sign = "*"
+	}
+	return fmt.Sprintf("%d %s %d into the device, off by %s parts per million", f.GetNumerator(), sign, f.GetDenominator(), Number(f.GetErrorPpm()))
 }
 
 func modelText(m *linepacev1.DeliveryModel) string {

@@ -945,8 +945,11 @@ type AssessRequest struct {
 	SeriesPoints *int32 `protobuf:"varint,12,opt,name=series_points,json=seriesPoints,proto3,oneof" json:"series_points,omitempty"`
 	// Whether to show how each number was found.
 	IncludeWorking bool `protobuf:"varint,13,opt,name=include_working,json=includeWorking,proto3" json:"include_working,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// What the drive's device takes as its scale; then a correction gives the new one.
+	// For a drive with a readout; without a catalogue.
+	ScaleFraction *ScaleFractionBounds `protobuf:"bytes,14,opt,name=scale_fraction,json=scaleFraction,proto3" json:"scale_fraction,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AssessRequest) Reset() {
@@ -1068,6 +1071,13 @@ func (x *AssessRequest) GetIncludeWorking() bool {
 		return x.IncludeWorking
 	}
 	return false
+}
+
+func (x *AssessRequest) GetScaleFraction() *ScaleFractionBounds {
+	if x != nil {
+		return x.ScaleFraction
+	}
+	return nil
 }
 
 // One observation: what passed the meter during a gate.
@@ -2432,6 +2442,11 @@ type AssessResponse_Chart struct {
 	RunLengthLow *float64 `protobuf:"fixed64,5,opt,name=run_length_low,json=runLengthLow,proto3,oneof" json:"run_length_low,omitempty"`
 	// Likewise at the upper bound.
 	RunLengthHigh *float64 `protobuf:"fixed64,6,opt,name=run_length_high,json=runLengthHigh,proto3,oneof" json:"run_length_high,omitempty"`
+	// run_length_at_shift, for the same shift, were the standard deviation at the lower
+	// bound.
+	RunLengthAtShiftLow *float64 `protobuf:"fixed64,8,opt,name=run_length_at_shift_low,json=runLengthAtShiftLow,proto3,oneof" json:"run_length_at_shift_low,omitempty"`
+	// Likewise at the upper bound.
+	RunLengthAtShiftHigh *float64 `protobuf:"fixed64,9,opt,name=run_length_at_shift_high,json=runLengthAtShiftHigh,proto3,oneof" json:"run_length_at_shift_high,omitempty"`
 	// The chart, thinned as the series: the sums, or the average and its limits.
 	Points        []*AssessResponse_ChartPoint `protobuf:"bytes,7,rep,name=points,proto3" json:"points,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2506,6 +2521,20 @@ func (x *AssessResponse_Chart) GetRunLengthLow() float64 {
 func (x *AssessResponse_Chart) GetRunLengthHigh() float64 {
 	if x != nil && x.RunLengthHigh != nil {
 		return *x.RunLengthHigh
+	}
+	return 0
+}
+
+func (x *AssessResponse_Chart) GetRunLengthAtShiftLow() float64 {
+	if x != nil && x.RunLengthAtShiftLow != nil {
+		return *x.RunLengthAtShiftLow
+	}
+	return 0
+}
+
+func (x *AssessResponse_Chart) GetRunLengthAtShiftHigh() float64 {
+	if x != nil && x.RunLengthAtShiftHigh != nil {
+		return *x.RunLengthAtShiftHigh
 	}
 	return 0
 }
@@ -3092,8 +3121,10 @@ type AssessResponse_Correction struct {
 	Setpoint *Setpoint `protobuf:"bytes,2,opt,name=setpoint,proto3" json:"setpoint,omitempty"`
 	// The same by the commissioned model.
 	CommissionedSetpoint *Setpoint `protobuf:"bytes,3,opt,name=commissioned_setpoint,json=commissionedSetpoint,proto3" json:"commissioned_setpoint,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// The scale as two integers by it. Absent: not asked for, or none within the bounds.
+	ScaleFraction *ScaleFraction `protobuf:"bytes,4,opt,name=scale_fraction,json=scaleFraction,proto3" json:"scale_fraction,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AssessResponse_Correction) Reset() {
@@ -3143,6 +3174,13 @@ func (x *AssessResponse_Correction) GetSetpoint() *Setpoint {
 func (x *AssessResponse_Correction) GetCommissionedSetpoint() *Setpoint {
 	if x != nil {
 		return x.CommissionedSetpoint
+	}
+	return nil
+}
+
+func (x *AssessResponse_Correction) GetScaleFraction() *ScaleFraction {
+	if x != nil {
+		return x.ScaleFraction
 	}
 	return nil
 }
@@ -3297,7 +3335,7 @@ var File_linepace_v1_drift_service_proto protoreflect.FileDescriptor
 
 const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1flinepace/v1/drift_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a\x1alinepace/v1/setpoint.proto\"K\n" +
+	"\x1flinepace/v1/drift_service.proto\x12\vlinepace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x16linepace/v1/line.proto\x1a\x19linepace/v1/product.proto\x1a\x1alinepace/v1/quantity.proto\x1a!linepace/v1/scaling_service.proto\x1a\x1alinepace/v1/setpoint.proto\"K\n" +
 	"\x12TrackStreamRequest\x125\n" +
 	"\x04part\x18\x01 \x01(\v2\x19.linepace.v1.TrackRequestB\x06\xbaH\x03\xc8\x01\x01R\x04part\"E\n" +
 	"\x13TrackStreamResponse\x12.\n" +
@@ -3383,7 +3421,7 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\x05Alarm\x12\x15\n" +
 	"\x11ALARM_UNSPECIFIED\x10\x00\x12\b\n" +
 	"\x04HIGH\x10\x01\x12\a\n" +
-	"\x03LOW\x10\x02\"\x8f\x05\n" +
+	"\x03LOW\x10\x02\"\xd8\x05\n" +
 	"\rAssessRequest\x12H\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.linepace.v1.ObservationB\n" +
 	"\xbaH\a\x92\x01\x04\x10\xa0\x8d\x06R\fobservations\x129\n" +
@@ -3399,7 +3437,8 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	" \x01(\v2\x12.linepace.v1.DriveR\x05drive\x121\n" +
 	"\bmaterial\x18\v \x01(\v2\x15.linepace.v1.MaterialR\bmaterial\x12(\n" +
 	"\rseries_points\x18\f \x01(\x05H\x00R\fseriesPoints\x88\x01\x01\x12'\n" +
-	"\x0finclude_working\x18\r \x01(\bR\x0eincludeWorkingB\x10\n" +
+	"\x0finclude_working\x18\r \x01(\bR\x0eincludeWorking\x12G\n" +
+	"\x0escale_fraction\x18\x0e \x01(\v2 .linepace.v1.ScaleFractionBoundsR\rscaleFractionB\x10\n" +
 	"\x0e_series_points\"\xa4\x03\n" +
 	"\vObservation\x12\x1d\n" +
 	"\x04time\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x04time\x12 \n" +
@@ -3462,7 +3501,7 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\rhours_per_day\x18\x01 \x01(\x01R\vhoursPerDay\x12 \n" +
 	"\tmotor_rpm\x18\x02 \x01(\x01H\x00R\bmotorRpm\x88\x01\x01B\f\n" +
 	"\n" +
-	"_motor_rpm\"\xc9\"\n" +
+	"_motor_rpm\"\xbd$\n" +
 	"\x0eAssessResponse\x121\n" +
 	"\x03now\x18\x01 \x01(\v2\x1f.linepace.v1.AssessResponse.NowR\x03now\x12=\n" +
 	"\asummary\x18\x02 \x01(\v2#.linepace.v1.AssessResponse.SummaryR\asummary\x127\n" +
@@ -3503,7 +3542,7 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"correlatedB\x14\n" +
 	"\x12_sigma_low_percentB\x15\n" +
 	"\x13_sigma_high_percentB\x17\n" +
-	"\x15_lag1_autocorrelation\x1a\x84\x03\n" +
+	"\x15_lag1_autocorrelation\x1a\xb5\x04\n" +
 	"\x05Chart\x129\n" +
 	"\x06alarms\x18\x01 \x03(\v2!.linepace.v1.AssessResponse.AlarmR\x06alarms\x12\x1f\n" +
 	"\valarm_count\x18\x02 \x01(\x05R\n" +
@@ -3511,10 +3550,14 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\x15run_length_in_control\x18\x03 \x01(\x01R\x12runLengthInControl\x12-\n" +
 	"\x13run_length_at_shift\x18\x04 \x01(\x01R\x10runLengthAtShift\x12)\n" +
 	"\x0erun_length_low\x18\x05 \x01(\x01H\x00R\frunLengthLow\x88\x01\x01\x12+\n" +
-	"\x0frun_length_high\x18\x06 \x01(\x01H\x01R\rrunLengthHigh\x88\x01\x01\x12>\n" +
+	"\x0frun_length_high\x18\x06 \x01(\x01H\x01R\rrunLengthHigh\x88\x01\x01\x129\n" +
+	"\x17run_length_at_shift_low\x18\b \x01(\x01H\x02R\x13runLengthAtShiftLow\x88\x01\x01\x12;\n" +
+	"\x18run_length_at_shift_high\x18\t \x01(\x01H\x03R\x14runLengthAtShiftHigh\x88\x01\x01\x12>\n" +
 	"\x06points\x18\a \x03(\v2&.linepace.v1.AssessResponse.ChartPointR\x06pointsB\x11\n" +
 	"\x0f_run_length_lowB\x12\n" +
-	"\x10_run_length_high\x1a{\n" +
+	"\x10_run_length_highB\x1a\n" +
+	"\x18_run_length_at_shift_lowB\x1b\n" +
+	"\x19_run_length_at_shift_high\x1a{\n" +
 	"\x05Alarm\x12\x14\n" +
 	"\x05index\x18\x01 \x01(\x05R\x05index\x12\x12\n" +
 	"\x04time\x18\x02 \x01(\tR\x04time\x12\x12\n" +
@@ -3594,12 +3637,13 @@ const file_linepace_v1_drift_service_proto_rawDesc = "" +
 	"\x04What\x12\x14\n" +
 	"\x10WHAT_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eTOLERANCE_LEFT\x10\x01\x12\x12\n" +
-	"\x0eSPEED_AT_LIMIT\x10\x02\x1a\xc3\x01\n" +
+	"\x0eSPEED_AT_LIMIT\x10\x02\x1a\x86\x02\n" +
 	"\n" +
 	"Correction\x126\n" +
 	"\aoverlay\x18\x01 \x01(\v2\x1c.linepace.v1.DriveCorrectionR\aoverlay\x121\n" +
 	"\bsetpoint\x18\x02 \x01(\v2\x15.linepace.v1.SetpointR\bsetpoint\x12J\n" +
-	"\x15commissioned_setpoint\x18\x03 \x01(\v2\x15.linepace.v1.SetpointR\x14commissionedSetpoint\x1a\xab\x02\n" +
+	"\x15commissioned_setpoint\x18\x03 \x01(\v2\x15.linepace.v1.SetpointR\x14commissionedSetpoint\x12A\n" +
+	"\x0escale_fraction\x18\x04 \x01(\v2\x1a.linepace.v1.ScaleFractionR\rscaleFraction\x1a\xab\x02\n" +
 	"\x06Advice\x12;\n" +
 	"\x04code\x18\x01 \x01(\x0e2'.linepace.v1.AssessResponse.Advice.CodeR\x04code\x127\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.linepace.v1.Check.SeverityR\bseverity\x12\x18\n" +
@@ -3681,11 +3725,13 @@ var file_linepace_v1_drift_service_proto_goTypes = []any{
 	(*DeliveryModel)(nil),               // 40: linepace.v1.DeliveryModel
 	(*Drive)(nil),                       // 41: linepace.v1.Drive
 	(*Material)(nil),                    // 42: linepace.v1.Material
-	(*Quantity)(nil),                    // 43: linepace.v1.Quantity
-	(*Step)(nil),                        // 44: linepace.v1.Step
-	(Check_Severity)(0),                 // 45: linepace.v1.Check.Severity
-	(*DriveCorrection)(nil),             // 46: linepace.v1.DriveCorrection
-	(*Setpoint)(nil),                    // 47: linepace.v1.Setpoint
+	(*ScaleFractionBounds)(nil),         // 43: linepace.v1.ScaleFractionBounds
+	(*Quantity)(nil),                    // 44: linepace.v1.Quantity
+	(*Step)(nil),                        // 45: linepace.v1.Step
+	(Check_Severity)(0),                 // 46: linepace.v1.Check.Severity
+	(*DriveCorrection)(nil),             // 47: linepace.v1.DriveCorrection
+	(*Setpoint)(nil),                    // 48: linepace.v1.Setpoint
+	(*ScaleFraction)(nil),               // 49: linepace.v1.ScaleFraction
 }
 var file_linepace_v1_drift_service_proto_depIdxs = []int32{
 	11, // 0: linepace.v1.TrackStreamRequest.part:type_name -> linepace.v1.TrackRequest
@@ -3716,63 +3762,65 @@ var file_linepace_v1_drift_service_proto_depIdxs = []int32{
 	21, // 25: linepace.v1.AssessRequest.duty:type_name -> linepace.v1.Duty
 	41, // 26: linepace.v1.AssessRequest.drive:type_name -> linepace.v1.Drive
 	42, // 27: linepace.v1.AssessRequest.material:type_name -> linepace.v1.Material
-	43, // 28: linepace.v1.Observation.amount:type_name -> linepace.v1.Quantity
-	43, // 29: linepace.v1.Observation.gate:type_name -> linepace.v1.Quantity
-	2,  // 30: linepace.v1.Observation.event:type_name -> linepace.v1.Observation.Event
-	27, // 31: linepace.v1.ObservationColumns.events:type_name -> linepace.v1.ObservationColumns.RowEvent
-	43, // 32: linepace.v1.Meter.k_factor:type_name -> linepace.v1.Quantity
-	28, // 33: linepace.v1.AssessResponse.now:type_name -> linepace.v1.AssessResponse.Now
-	29, // 34: linepace.v1.AssessResponse.summary:type_name -> linepace.v1.AssessResponse.Summary
-	30, // 35: linepace.v1.AssessResponse.cusum:type_name -> linepace.v1.AssessResponse.Chart
-	30, // 36: linepace.v1.AssessResponse.ewma:type_name -> linepace.v1.AssessResponse.Chart
-	33, // 37: linepace.v1.AssessResponse.series:type_name -> linepace.v1.AssessResponse.Point
-	34, // 38: linepace.v1.AssessResponse.change:type_name -> linepace.v1.AssessResponse.Change
-	35, // 39: linepace.v1.AssessResponse.trend:type_name -> linepace.v1.AssessResponse.Trend
-	36, // 40: linepace.v1.AssessResponse.forecasts:type_name -> linepace.v1.AssessResponse.Forecast
-	37, // 41: linepace.v1.AssessResponse.correction:type_name -> linepace.v1.AssessResponse.Correction
-	38, // 42: linepace.v1.AssessResponse.advice:type_name -> linepace.v1.AssessResponse.Advice
-	44, // 43: linepace.v1.AssessResponse.working:type_name -> linepace.v1.Step
-	0,  // 44: linepace.v1.TrackResponse.Result.cusum_alarm:type_name -> linepace.v1.TrackResponse.Alarm
-	0,  // 45: linepace.v1.TrackResponse.Result.ewma_alarm:type_name -> linepace.v1.TrackResponse.Alarm
-	43, // 46: linepace.v1.TrackResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
-	43, // 47: linepace.v1.TrackResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
-	43, // 48: linepace.v1.TrackResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
-	1,  // 49: linepace.v1.TrackResponse.Advice.code:type_name -> linepace.v1.TrackResponse.Advice.Code
-	45, // 50: linepace.v1.TrackResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
-	2,  // 51: linepace.v1.ObservationColumns.RowEvent.event:type_name -> linepace.v1.Observation.Event
-	43, // 52: linepace.v1.AssessResponse.Now.per_turn:type_name -> linepace.v1.Quantity
-	43, // 53: linepace.v1.AssessResponse.Now.loss:type_name -> linepace.v1.Quantity
-	31, // 54: linepace.v1.AssessResponse.Chart.alarms:type_name -> linepace.v1.AssessResponse.Alarm
-	32, // 55: linepace.v1.AssessResponse.Chart.points:type_name -> linepace.v1.AssessResponse.ChartPoint
-	3,  // 56: linepace.v1.AssessResponse.Change.kind:type_name -> linepace.v1.AssessResponse.Change.Kind
-	39, // 57: linepace.v1.AssessResponse.Change.causes:type_name -> linepace.v1.AssessResponse.Change.Cause
-	43, // 58: linepace.v1.AssessResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
-	43, // 59: linepace.v1.AssessResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
-	43, // 60: linepace.v1.AssessResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
-	43, // 61: linepace.v1.AssessResponse.Trend.median_per_1000_hours:type_name -> linepace.v1.Quantity
-	43, // 62: linepace.v1.AssessResponse.Trend.median_per_1000_hours_low:type_name -> linepace.v1.Quantity
-	43, // 63: linepace.v1.AssessResponse.Trend.median_per_1000_hours_high:type_name -> linepace.v1.Quantity
-	5,  // 64: linepace.v1.AssessResponse.Forecast.what:type_name -> linepace.v1.AssessResponse.Forecast.What
-	43, // 65: linepace.v1.AssessResponse.Forecast.loss:type_name -> linepace.v1.Quantity
-	46, // 66: linepace.v1.AssessResponse.Correction.overlay:type_name -> linepace.v1.DriveCorrection
-	47, // 67: linepace.v1.AssessResponse.Correction.setpoint:type_name -> linepace.v1.Setpoint
-	47, // 68: linepace.v1.AssessResponse.Correction.commissioned_setpoint:type_name -> linepace.v1.Setpoint
-	6,  // 69: linepace.v1.AssessResponse.Advice.code:type_name -> linepace.v1.AssessResponse.Advice.Code
-	45, // 70: linepace.v1.AssessResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
-	4,  // 71: linepace.v1.AssessResponse.Change.Cause.name:type_name -> linepace.v1.AssessResponse.Change.Name
-	14, // 72: linepace.v1.DriftService.Assess:input_type -> linepace.v1.AssessRequest
-	11, // 73: linepace.v1.DriftService.Track:input_type -> linepace.v1.TrackRequest
-	7,  // 74: linepace.v1.DriftService.TrackStream:input_type -> linepace.v1.TrackStreamRequest
-	9,  // 75: linepace.v1.DriftService.AssessStream:input_type -> linepace.v1.AssessStreamRequest
-	22, // 76: linepace.v1.DriftService.Assess:output_type -> linepace.v1.AssessResponse
-	13, // 77: linepace.v1.DriftService.Track:output_type -> linepace.v1.TrackResponse
-	8,  // 78: linepace.v1.DriftService.TrackStream:output_type -> linepace.v1.TrackStreamResponse
-	10, // 79: linepace.v1.DriftService.AssessStream:output_type -> linepace.v1.AssessStreamResponse
-	76, // [76:80] is the sub-list for method output_type
-	72, // [72:76] is the sub-list for method input_type
-	72, // [72:72] is the sub-list for extension type_name
-	72, // [72:72] is the sub-list for extension extendee
-	0,  // [0:72] is the sub-list for field type_name
+	43, // 28: linepace.v1.AssessRequest.scale_fraction:type_name -> linepace.v1.ScaleFractionBounds
+	44, // 29: linepace.v1.Observation.amount:type_name -> linepace.v1.Quantity
+	44, // 30: linepace.v1.Observation.gate:type_name -> linepace.v1.Quantity
+	2,  // 31: linepace.v1.Observation.event:type_name -> linepace.v1.Observation.Event
+	27, // 32: linepace.v1.ObservationColumns.events:type_name -> linepace.v1.ObservationColumns.RowEvent
+	44, // 33: linepace.v1.Meter.k_factor:type_name -> linepace.v1.Quantity
+	28, // 34: linepace.v1.AssessResponse.now:type_name -> linepace.v1.AssessResponse.Now
+	29, // 35: linepace.v1.AssessResponse.summary:type_name -> linepace.v1.AssessResponse.Summary
+	30, // 36: linepace.v1.AssessResponse.cusum:type_name -> linepace.v1.AssessResponse.Chart
+	30, // 37: linepace.v1.AssessResponse.ewma:type_name -> linepace.v1.AssessResponse.Chart
+	33, // 38: linepace.v1.AssessResponse.series:type_name -> linepace.v1.AssessResponse.Point
+	34, // 39: linepace.v1.AssessResponse.change:type_name -> linepace.v1.AssessResponse.Change
+	35, // 40: linepace.v1.AssessResponse.trend:type_name -> linepace.v1.AssessResponse.Trend
+	36, // 41: linepace.v1.AssessResponse.forecasts:type_name -> linepace.v1.AssessResponse.Forecast
+	37, // 42: linepace.v1.AssessResponse.correction:type_name -> linepace.v1.AssessResponse.Correction
+	38, // 43: linepace.v1.AssessResponse.advice:type_name -> linepace.v1.AssessResponse.Advice
+	45, // 44: linepace.v1.AssessResponse.working:type_name -> linepace.v1.Step
+	0,  // 45: linepace.v1.TrackResponse.Result.cusum_alarm:type_name -> linepace.v1.TrackResponse.Alarm
+	0,  // 46: linepace.v1.TrackResponse.Result.ewma_alarm:type_name -> linepace.v1.TrackResponse.Alarm
+	44, // 47: linepace.v1.TrackResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
+	44, // 48: linepace.v1.TrackResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
+	44, // 49: linepace.v1.TrackResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
+	1,  // 50: linepace.v1.TrackResponse.Advice.code:type_name -> linepace.v1.TrackResponse.Advice.Code
+	46, // 51: linepace.v1.TrackResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
+	2,  // 52: linepace.v1.ObservationColumns.RowEvent.event:type_name -> linepace.v1.Observation.Event
+	44, // 53: linepace.v1.AssessResponse.Now.per_turn:type_name -> linepace.v1.Quantity
+	44, // 54: linepace.v1.AssessResponse.Now.loss:type_name -> linepace.v1.Quantity
+	31, // 55: linepace.v1.AssessResponse.Chart.alarms:type_name -> linepace.v1.AssessResponse.Alarm
+	32, // 56: linepace.v1.AssessResponse.Chart.points:type_name -> linepace.v1.AssessResponse.ChartPoint
+	3,  // 57: linepace.v1.AssessResponse.Change.kind:type_name -> linepace.v1.AssessResponse.Change.Kind
+	39, // 58: linepace.v1.AssessResponse.Change.causes:type_name -> linepace.v1.AssessResponse.Change.Cause
+	44, // 59: linepace.v1.AssessResponse.Trend.per_1000_hours:type_name -> linepace.v1.Quantity
+	44, // 60: linepace.v1.AssessResponse.Trend.per_1000_hours_low:type_name -> linepace.v1.Quantity
+	44, // 61: linepace.v1.AssessResponse.Trend.per_1000_hours_high:type_name -> linepace.v1.Quantity
+	44, // 62: linepace.v1.AssessResponse.Trend.median_per_1000_hours:type_name -> linepace.v1.Quantity
+	44, // 63: linepace.v1.AssessResponse.Trend.median_per_1000_hours_low:type_name -> linepace.v1.Quantity
+	44, // 64: linepace.v1.AssessResponse.Trend.median_per_1000_hours_high:type_name -> linepace.v1.Quantity
+	5,  // 65: linepace.v1.AssessResponse.Forecast.what:type_name -> linepace.v1.AssessResponse.Forecast.What
+	44, // 66: linepace.v1.AssessResponse.Forecast.loss:type_name -> linepace.v1.Quantity
+	47, // 67: linepace.v1.AssessResponse.Correction.overlay:type_name -> linepace.v1.DriveCorrection
+	48, // 68: linepace.v1.AssessResponse.Correction.setpoint:type_name -> linepace.v1.Setpoint
+	48, // 69: linepace.v1.AssessResponse.Correction.commissioned_setpoint:type_name -> linepace.v1.Setpoint
+	49, // 70: linepace.v1.AssessResponse.Correction.scale_fraction:type_name -> linepace.v1.ScaleFraction
+	6,  // 71: linepace.v1.AssessResponse.Advice.code:type_name -> linepace.v1.AssessResponse.Advice.Code
+	46, // 72: linepace.v1.AssessResponse.Advice.severity:type_name -> linepace.v1.Check.Severity
+	4,  // 73: linepace.v1.AssessResponse.Change.Cause.name:type_name -> linepace.v1.AssessResponse.Change.Name
+	14, // 74: linepace.v1.DriftService.Assess:input_type -> linepace.v1.AssessRequest
+	11, // 75: linepace.v1.DriftService.Track:input_type -> linepace.v1.TrackRequest
+	7,  // 76: linepace.v1.DriftService.TrackStream:input_type -> linepace.v1.TrackStreamRequest
+	9,  // 77: linepace.v1.DriftService.AssessStream:input_type -> linepace.v1.AssessStreamRequest
+	22, // 78: linepace.v1.DriftService.Assess:output_type -> linepace.v1.AssessResponse
+	13, // 79: linepace.v1.DriftService.Track:output_type -> linepace.v1.TrackResponse
+	8,  // 80: linepace.v1.DriftService.TrackStream:output_type -> linepace.v1.TrackStreamResponse
+	10, // 81: linepace.v1.DriftService.AssessStream:output_type -> linepace.v1.AssessStreamResponse
+	78, // [78:82] is the sub-list for method output_type
+	74, // [74:78] is the sub-list for method input_type
+	74, // [74:74] is the sub-list for extension type_name
+	74, // [74:74] is the sub-list for extension extendee
+	0,  // [0:74] is the sub-list for field type_name
 }
 
 func init() { file_linepace_v1_drift_service_proto_init() }
@@ -3783,6 +3831,7 @@ func file_linepace_v1_drift_service_proto_init() {
 	file_linepace_v1_line_proto_init()
 	file_linepace_v1_product_proto_init()
 	file_linepace_v1_quantity_proto_init()
+	file_linepace_v1_scaling_service_proto_init()
 	file_linepace_v1_setpoint_proto_init()
 	file_linepace_v1_drift_service_proto_msgTypes[4].OneofWrappers = []any{}
 	file_linepace_v1_drift_service_proto_msgTypes[7].OneofWrappers = []any{}
