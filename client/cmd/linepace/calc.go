@@ -38,6 +38,7 @@ var calculations = []calculation{
 	of("diagnose", "The mistake that explains why a drive gives something else than was calculated", (*client.Client).Diagnose, report.Diagnosis),
 	of("dose", "The equivalent time of a temperature profile at a reference", (*client.Client).Dose, report.Dose),
 	of("dwell", "The speeds that give pieces a time in sections", (*client.Client).Dwell, report.Dwell),
+	withState(of("track", "What new observations say of a drive, from the state that the last answer gave", (*client.Client).Track, report.Track)),
 	withPicture(of("transition", "What a change of speed does to the pieces in a section", (*client.Client).Transition, report.Transition), report.TransitionPicture),
 	of("window", "Range of total in which all drives of blends stay within their limits, and the trim", (*client.Client).Window, report.Window),
 }
@@ -51,11 +52,18 @@ type calculation struct {
 	text        func(w io.Writer, req, resp proto.Message) error
 	picture     func(w io.Writer, req, resp proto.Message) error // nil: there is none
 	observed    bool                                             // by a series, which may come from a CSV file
+	keyed       bool                                             // its answer holds a state that a key authenticates
 }
 
 // withObservations lets a calculation take its observations from a CSV file.
 func withObservations(k calculation) calculation {
 	k.observed = true
+	return k
+}
+
+// withState lets a calculation name the key of the states that it takes and gives.
+func withState(k calculation) calculation {
+	k.keyed = true
 	return k
 }
 
@@ -122,6 +130,7 @@ type calcFlags struct {
 	drawing       string
 	csv           csvFlags
 	chart         string
+	stateKey      string
 }
 
 func newCalculation(k *calculation) *cobra.Command {
@@ -150,6 +159,10 @@ input. What --line and --drive take from the file of a line it may leave out.
 		c.Flags().StringVar(&f.drawing, "picture", "", "new `file` that takes the picture of the answer, as SVG; the request asks for its pieces")
 		must(c.MarkFlagFilename("picture", "svg"))
 	}
+	if k.keyed {
+		c.Flags().StringVar(&f.stateKey, "state-key", "", "`file` of the key by which the service in this process authenticates states, as of a server")
+		c.MarkFlagsMutuallyExclusive("state-key", "server")
+	}
 	if k.observed {
 		f.csv.add(c)
 		c.Flags().StringVar(&f.chart, "chart", "", "new `file` that takes the chart of the answer, .svg or .png")
@@ -164,6 +177,9 @@ func (f *calcFlags) run(ctx context.Context, args []string, stdin io.Reader, std
 	}
 	req, docs, err := f.read(args, &input{stdin: stdin}, stderr)
 	if err != nil {
+		return err
+	}
+	if f.server.stateKey, err = readStateKey(f.stateKey); err != nil {
 		return err
 	}
 	c, end, err := f.server.connect(stderr)

@@ -23,7 +23,8 @@ import (
 type serverFlags struct {
 	address   string
 	plaintext bool
-	signer    *record.Signer // of records that the service in this process makes, or nil
+	signer    *record.Signer   // of records that the service in this process makes, or nil
+	stateKey  *server.StateKey // of states that it gives, or nil
 }
 
 // add makes the flags those of a command that asks the service.
@@ -36,7 +37,7 @@ func (f *serverFlags) add(c *cobra.Command) {
 // A fault of a service in this process is told on stderr.
 func (f *serverFlags) connect(stderr io.Writer) (c *client.Client, end func(), err error) {
 	if f.address == "" {
-		return inProcess(stderr, f.signer)
+		return f.inProcess(stderr)
 	}
 	config := client.Config{}
 	if f.plaintext {
@@ -50,8 +51,8 @@ func (f *serverFlags) connect(stderr io.Writer) (c *client.Client, end func(), e
 }
 
 // inProcess runs the service here, behind the same chain and transport as anywhere.
-func inProcess(stderr io.Writer, signer *record.Signer) (c *client.Client, end func(), err error) {
-	s, err := server.New(server.Config{Log: faultLog(stderr), Signer: signer})
+func (f *serverFlags) inProcess(stderr io.Writer) (c *client.Client, end func(), err error) {
+	s, err := server.New(server.Config{Log: faultLog(stderr), Signer: f.signer, StateKey: f.stateKey})
 	if err != nil {
 		return nil, nil, err
 	}

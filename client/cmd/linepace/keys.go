@@ -21,6 +21,7 @@ import (
 	linepacev1 "linepace.example/proto/linepace/v1"
 	"linepace.example/proto/record"
 	"linepace.example/proto/record/keyfile"
+	"linepace.example/server"
 )
 
 func newKeygen() *cobra.Command {
@@ -147,4 +148,16 @@ func noteVerifier(origin, path string) (note.Verifier, error) {
 		return nil, err
 	}
 	return note.NewVerifier(text)
+}
+
+// readStateKey returns the key for states in a file, or nil where none is named.
+func readStateKey(path string) (*server.StateKey, error) {
+	if path == "" {
+		return nil, nil
+	}
+	secret, err := keyfile.ReadSecret(path)
+	if err != nil {
+		return nil, fmt.Errorf("--state-key: %w", err)
+	}
+	return server.NewStateKey(secret)
 }

@@ -59,7 +59,7 @@ func (f *showFlags) run(ctx context.Context, number string, stdout, stderr io.Wr
 	if err != nil {
 		return explainLog(err)
 	}
-	c, end, err := inProcess(stderr, nil)
+	c, end, err := (&serverFlags{}).inProcess(stderr)
 	if err != nil {
 		return err
 	}
